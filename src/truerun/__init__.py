@@ -1,0 +1,1 @@
+"""truerun: plan, run and judge tests of claims that a wheel runs by itself."""

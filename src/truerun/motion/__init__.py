@@ -1,0 +1,1 @@
+"""From passes of a mark to drag, hill and capture speed."""

@@ -1,0 +1,1 @@
+"""Readers: files to records."""

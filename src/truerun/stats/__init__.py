@@ -1,0 +1,1 @@
+"""Statistics on plain arrays: the exact list, orders, evidence, power, second opinions."""

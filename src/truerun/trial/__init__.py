@@ -1,0 +1,1 @@
+"""What is decided: claim, plan, seal, checks, verdict."""

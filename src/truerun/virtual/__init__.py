@@ -1,0 +1,1 @@
+"""A made-up bench that gives tables and recordings with a known truth."""
