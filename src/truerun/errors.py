@@ -29,8 +29,8 @@ class ValueOutOfRange(TruerunError, ValueError):
 
     Examples
     --------
-    >>> str(ValueOutOfRange("gap", "\N{MINUS SIGN}2 mm", "positive", "Give the distance between facing surfaces."))
-    'gap is −2 mm; it must be positive. Give the distance between facing surfaces.'
+    >>> str(ValueOutOfRange("gap", "−2 mm", "positive", "Give the distance between the faces."))
+    'gap is −2 mm; it must be positive. Give the distance between the faces.'
     """
 
     slug = "value-out-of-range"
@@ -48,8 +48,8 @@ class RecordingUnreadable(TruerunError):
 
     Examples
     --------
-    >>> str(RecordingUnreadable("times.csv", "line 7", 'the time is "10x4", which is not a number. Correct it.'))
-    'times.csv, line 7: the time is "10x4", which is not a number. Correct it.'
+    >>> str(RecordingUnreadable("times.csv", "line 7", 'the time is "10x4"; it must be a number.'))
+    'times.csv, line 7: the time is "10x4"; it must be a number.'
     """
 
     slug = "recording-unreadable"
@@ -131,6 +131,6 @@ class LedgerBroken(TruerunError):
         self.expected = expected
         self.found = found
         super().__init__(
-            f"Ledger entry {entry} was changed after it was written: its digest is {found}; it must be {expected}. "
-            "Open a copy, or ask for the original."
+            f"Ledger entry {entry} was changed after it was written: its digest is {found}; "
+            f"it must be {expected}. Open a copy, or ask for the original."
         )

@@ -41,7 +41,7 @@ class RunTable:
 
     ``measure`` is the heading of the observed column without its unit, ``unit`` its SI unit (``"s"`` for a
     time, None if the heading names none). ``resolution`` is the step of the last digit written, in that unit.
-    ``digest`` is the SHA-256 of the bytes that were read (64 hexadecimal digits), None for a table from memory.
+    ``digest`` is the SHA-256 of the bytes that were read (hexadecimal), None for a table from memory.
     """
 
     runs: tuple[Run, ...]
