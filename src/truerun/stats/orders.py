@@ -66,14 +66,12 @@ class OrderSet:
 
     def order(self, index: int) -> Orders:
         """Give order number ``index``, shape (runs,)."""
-        return self.unrank(np.array([index], dtype=np.int64))[0]
+        return np.asarray(self.unrank(np.array([index], dtype=np.int64))[0])
 
     def all(self) -> Orders:
         """Give every order, shape (count, runs); for listed sets."""
         if not self.listed:
-            raise ValueOutOfRange(
-                "The number of orders", self.count, f"at most {ENUMERATED_AT_MOST} to list them"
-            )
+            raise ValueOutOfRange("The number of orders", self.count, f"at most {ENUMERATED_AT_MOST} to list them")
         return self.unrank(np.arange(self.count, dtype=np.int64))
 
     def contains(self, order: Orders) -> bool:
@@ -131,7 +129,7 @@ def _complete(runs: int) -> OrderSet:
 
 
 def _half(runs: int, name: str) -> int:
-    """Number of runs of one condition."""
+    """Give the number of runs of one condition."""
     if runs % 2 or not 2 <= runs <= _MOST_RUNS:
         raise ValueOutOfRange("The number of runs", runs, f"even and between 2 and {_MOST_RUNS} for {name}")
     return runs // 2
@@ -145,7 +143,8 @@ def _well_mixed(orders: Orders) -> NDArray[np.bool_]:
         mixed &= np.abs(orders[:, start : start + 4].sum(axis=1)) < 4
     slots = np.arange(1, runs + 1)
     # difference of mean slots = sum(z * slot) / (runs / 2); compared in whole numbers, so that 2 itself is within
-    return mixed & (np.abs(orders @ slots) <= runs)
+    mixed &= np.abs(orders @ slots) <= runs
+    return mixed
 
 
 def _restricted(runs: int) -> OrderSet:
