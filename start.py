@@ -58,11 +58,16 @@ def say(text: str) -> None:
     print(text, flush=True)
 
 
-def ran(command: Sequence[object], environment: Mapping[str, str] | None = None) -> bool:
+def ran(command: Sequence[object], environment: Mapping[str, str] | None = None, output: int | None = None) -> bool:
     """Run a command in the project's folder, without input; True where it ends well."""
     words = [str(word) for word in command]
-    done = subprocess.run(words, cwd=ROOT, env=environment, stdin=subprocess.DEVNULL, check=False)
+    done = subprocess.run(words, cwd=ROOT, env=environment, stdin=subprocess.DEVNULL, stdout=output, check=False)
     return done.returncode == 0
+
+
+def ran_hushed(command: Sequence[object], environment: Mapping[str, str]) -> bool:
+    """Run a command that talks much; only its complaints are shown."""
+    return ran(command, environment, subprocess.DEVNULL)
 
 
 def answered(command: Sequence[object]) -> str | None:
@@ -131,7 +136,7 @@ def pip_for(python: Path) -> list[str]:
 def install(python: Path, lock: Path) -> None:
     """Install what a lock holds, each file checked against its digest, then truerun itself."""
     say(f"Installing what {lock.name} holds (a minute or two the first time)")
-    pip = [*pip_for(python), "--disable-pip-version-check", "--no-input", "--quiet", "install"]
+    pip = [*pip_for(python), "--disable-pip-version-check", "--no-input", "-qq", "install"]
     locked = ["--require-hashes", "--no-deps", "--prefer-binary", "--requirement", str(lock)]
     project = ["--no-build-isolation", "--no-deps", "--no-index", "--editable", str(ROOT)]
     if not (ran([*pip, *locked]) and ran([*pip, *project])):
@@ -200,7 +205,7 @@ def is_root() -> bool:
 def install_chromium(
     which: Callable[[str], str | None] = shutil.which,
     root: Callable[[], bool] = is_root,
-    run: Callable[[Sequence[object], Mapping[str, str]], bool] = ran,
+    run: Callable[[Sequence[object], Mapping[str, str]], bool] = ran_hushed,
 ) -> bool:
     """Install Debian's package where that needs no question (root, apt-get there); True where it went well."""
     apt = which("apt-get")
@@ -208,8 +213,8 @@ def install_chromium(
         return False
     say("Installing Debian's package chromium, for tests in a browser")
     quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-    wanted = [apt, "install", "--yes", "--quiet", "--quiet", "--no-install-recommends", "chromium"]
-    return run([apt, "update", "--quiet", "--quiet"], quiet) and run(wanted, quiet)
+    wanted = [apt, "install", "--yes", "--quiet", "--no-install-recommends", "chromium"]
+    return run([apt, "update", "--quiet"], quiet) and run(wanted, quiet)
 
 
 def environment_with_chromium() -> dict[str, str]:
@@ -239,8 +244,8 @@ def checks(python: str, words: list[str]) -> dict[str, list[str]]:
         "ruff check": [python, "-m", "ruff", "check", "--quiet"],
         "ruff format --check": [python, "-m", "ruff", "format", "--check", "--quiet"],
         "mypy": [python, "-m", "mypy", "--no-error-summary"],
-        "lint-imports": [python, "-c", linter],
-        "deptry": [python, "-m", "deptry", "."],
+        "lint-imports": [python, "-c", linter, "--no-logo"],
+        "deptry": [python, "-m", "deptry", "src"],
         "pytest": [python, "-m", "pytest", "-n", "2", *words],
     }
 
