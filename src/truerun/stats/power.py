@@ -130,8 +130,8 @@ def power_of(effect: float, name: str, runs: int, adjust: str, alpha: float) -> 
 
     Examples
     --------
-    >>> round(power_of(0.0, "blocks-of-four", 12, "run-number", 0.05), 2)
-    0.05
+    >>> round(power_of(1.93, "blocks-of-four", 12, "run-number", 0.05), 1)
+    0.8
     """
     found = _simulated(name, runs, adjust, alpha)
     return float((found < effect).mean() + (found < -effect).mean())
