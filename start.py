@@ -137,7 +137,8 @@ def install(python: Path, lock: Path) -> None:
     """Install what a lock holds, each file checked against its digest, then truerun itself."""
     say(f"Installing what {lock.name} holds (a minute or two the first time)")
     pip = [*pip_for(python), "--disable-pip-version-check", "--no-input", "-qq", "install"]
-    locked = ["--require-hashes", "--no-deps", "--prefer-binary", "--requirement", str(lock)]
+    ready_made = ["--only-binary=:all:", "--no-binary=odfpy"]  # nothing is compiled here; odfpy is plain Python
+    locked = ["--require-hashes", "--no-deps", *ready_made, "--requirement", str(lock)]
     project = ["--no-build-isolation", "--no-deps", "--no-index", "--editable", str(ROOT)]
     if not (ran([*pip, *locked]) and ran([*pip, *project])):
         raise SetUpImpossible(WITHOUT_PACKAGES)
