@@ -29,7 +29,235 @@ class Template:
         return frozenset(name for part in parts for _, name, _, _ in Formatter().parse(part) if name)
 
 
-CHECKS: dict[str, Template] = {}
+NOTE, DOUBT, STOP = Severity
+
+CHECKS: dict[str, Template] = {
+    "aborted-seen": Template(
+        DOUBT,
+        "{runs} stopped after the time had been seen. It stays in the list, reckoned at its worst for each side.",
+        "{count} of {all} runs",
+        "Next time decide before the time shows whether all was well.",
+    ),
+    "absent": Template(
+        NOTE,
+        "When the plan was sealed, {who} had not answered whether it is fair and what would change their mind.",
+        None,
+        "Show them the plan and the result; their answer can be added to the report.",
+    ),
+    "adjusted-unsealed": Template(
+        DOUBT,
+        "The result is adjusted for {columns}, but no sealed plan says so.",
+        None,
+        "Name what is adjusted for in the plan, before the first run.",
+    ),
+    "beyond-plan": Template(
+        DOUBT,
+        "The test went on after the planned {planned} runs, so the planned verdict is withdrawn. "
+        "Only the running bet, block by block, decides.",
+        "{extra} runs more",
+        "Stop after the planned run next time, or plan more runs.",
+    ),
+    "capture-bounded": Template(
+        DOUBT,
+        "The runs were timed to standstill. The magnetic bump alone could have changed those times by {bound} at most, "
+        "which is less than the difference found.",
+        "{bound} of the time",
+        "Time between two speeds, both far above the speed at which the bump catches the wheel, or count turns.",
+    ),
+    "cause-not-isolated": Template(
+        DOUBT,
+        "What {does} is not isolated: {suspects} would explain it too.",
+        None,
+        "Next, in this order: {controls}.",
+    ),
+    "coarse-reading": Template(
+        NOTE,
+        "The times were written in steps of {step}, which is coarse beside the spread of the runs.",
+        "one step is {share} of a time",
+        "Write all digits that the watch shows.",
+    ),
+    "drift": Template(
+        NOTE,
+        "Over the test the times moved by {drift}, whatever the condition. {meaning}",
+        "{drift} from first to last run",
+        None,
+    ),
+    "end-not-stated": Template(
+        STOP,
+        "Nobody said what ended a run, so it counts as timed to standstill. A magnetic bump alone, without any loss, "
+        "changes such a time by 6 to 36 %, in either direction.",
+        "6 to 36 % of the time",
+        "Say --end speed or --end turns if that is how the runs were timed; else time between two speeds, or count turns.",
+    ),
+    "few-left-to-compare": Template(
+        DOUBT,
+        "What is adjusted for ({columns}) runs nearly along with the order of the conditions.",
+        "only {share} of the comparison is left",
+        "Draw a fresh order, or adjust for less.",
+    ),
+    "hand-allowance": Template(
+        DOUBT,
+        "Times were taken by a hand that knew which was which. The span lies beside zero by less than such a hand could "
+        "make, so it does not count as a difference.",
+        "{allowance} of the shortest time",
+        "Let a sensor time the runs, or let somebody time them who does not know the condition.",
+    ),
+    "launch-by-hand": Template(
+        STOP,
+        "The wheel was pushed by hand and timed to standstill: how hard it was pushed is unknown.",
+        None,
+        "Launch by a falling weight, or time between two speeds that every launch exceeds.",
+    ),
+    "launch-differs": Template(
+        DOUBT,
+        'By the column "{column}" the launches with "{source}" were {difference} {direction} than with "{control}".',
+        "up to {effect} of the time",
+        "Launch by a falling weight, or name this column in the plan as adjusted for.",
+    ),
+    "left-out-blind": Template(
+        NOTE,
+        "{runs} left out before the time was seen and not repeated; the list reckons with the remaining runs.",
+        "{count} of {all} runs",
+        "Repeat such a run at once, in the same place and with the same condition.",
+    ),
+    "no-blocks": Template(
+        STOP,
+        "The test did not stop where it was planned, and its orders have no blocks: nothing in it can decide any more.",
+        None,
+        "Plan a fresh test in blocks; these runs may serve as its trial.",
+    ),
+    "not-sealed": Template(
+        DOUBT,
+        "There is no sealed plan. That the order was drawn by lot from {orders}, and the number of runs fixed before the "
+        "first, is somebody's word.",
+        None,
+        "Seal a plan with truerun plan before the next test.",
+    ),
+    "operator-knew": Template(
+        NOTE,
+        "The person at the wheel knew which was which.",
+        None,
+        "Use hidden cartridges, or timing and launch without a hand.",
+    ),
+    "order-cannot-decide": Template(
+        STOP,
+        "The order can only be compared with {orders} others like it: even a perfect split would come by luck in "
+        "{luck} of {orders}.",
+        None,
+        "Make more runs: 6 + 6 in blocks of four, or 8 + 8.",
+    ),
+    "order-not-drawn": Template(
+        STOP,
+        "Nothing says that the order of the runs was drawn by lot. Drift of the bench could make up the whole result.",
+        "{drift} from first to last run",
+        "Seal a plan with truerun plan and repeat; these runs may serve as its trial. If the order was drawn, say from "
+        "which set with --orders.",
+    ),
+    "order-not-in-set": Template(
+        STOP,
+        "The order of these {runs} runs does not belong to the set {orders}, so it cannot have been drawn from it.",
+        None,
+        "Name the set it was drawn from, or plan a fresh test.",
+    ),
+    "order-not-kept": Template(
+        STOP,
+        "In {count} of {all} places the other condition was set up than the one drawn.",
+        "{count} of {all} runs",
+        "Repeat the test and follow the sheet; a check of the condition before each launch takes seconds.",
+    ),
+    "repeated": Template(
+        NOTE,
+        "{runs} repeated in the same place: {reasons}.",
+        "{count} of {all} runs",
+        None,
+    ),
+    "rig-not-recorded": Template(
+        NOTE,
+        "Nothing was written down about level, balance, and whether the wheel kept its mass when the source was taken off.",
+        None,
+        "Weigh what is taken off and put the same mass back, not magnetised; level the axle to 1 mm/m.",
+    ),
+    "run-far-off": Template(
+        NOTE,
+        "Run {slot} lies far from all others, whatever the condition. It counts like any other.",
+        "{distance} times the usual spread",
+        "Look into what happened there; do not leave it out.",
+    ),
+    "sampled-orders": Template(
+        NOTE,
+        "The set has {all} orders, too many to list; {sampled} were drawn from the seed and the one used was added.",
+        None,
+        None,
+    ),
+    "screening": Template(
+        STOP,
+        "This was a screening of several variants: the best of many looks better by luck.",
+        None,
+        "Test the candidate again, alone and freshly sealed.",
+    ),
+    "sealed-until-complete": Template(
+        NOTE,
+        "Sealed until run {planned}. {done} of {planned} runs are done; what they say stays covered until the last one.",
+        None,
+        "Go on with run {next}. To look all the same, say --break-seal: it cannot be undone, and the verdict then rests "
+        "on the running bet alone.",
+    ),
+    "second-opinion": Template(
+        DOUBT,
+        "{name}'s interval falls on the other side of zero from the sealed rule.",
+        "{low} to {high}",
+        "The sealed rule decides. Tell your readers of both.",
+    ),
+    "spread-differs": Template(
+        DOUBT,
+        'With "{more}" the runs scatter {ratio} times as much as with "{less}".',
+        "{ratio} times",
+        "Look for rubbing or a loose part before believing the difference.",
+    ),
+    "standstill": Template(
+        STOP,
+        "The runs were timed to standstill, and nothing bounds what the magnetic bump alone does to such a time: 6 to 36 % "
+        "without any loss, in either direction.",
+        "6 to 36 % of the time",
+        "Time between two speeds, both far above the speed at which the bump catches the wheel, or count turns; or state a "
+        "measured bound with --hill-bound.",
+    ),
+    "standstill-too-large": Template(
+        STOP,
+        "The runs were timed to standstill. The magnetic bump alone could have changed those times by {bound}, which is no "
+        "less than the difference found.",
+        "{bound} of the time",
+        "Time between two speeds, both far above the speed at which the bump catches the wheel, or count turns.",
+    ),
+    "stopped-early": Template(
+        DOUBT,
+        "The test was stopped after {done} of {planned} runs, so the planned verdict is withdrawn. Only the running bet, "
+        "block by block, decides.",
+        "{missing} runs fewer",
+        "Do the planned runs next time.",
+    ),
+    "unfinished": Template(
+        DOUBT,
+        "{count} of {all} runs were still going after {limit}. Every time is counted up to there, so the difference is at "
+        "least what is shown.",
+        "{count} of {all} runs",
+        "Time to a faster end speed, which every run reaches.",
+    ),
+    "which-stop": Template(
+        STOP,
+        '"Stopped" can mean two moments, when the wheel first turns back and when it lies still. They give opposite signs.',
+        None,
+        "Say which with --stop turns-back or --stop lies-still.",
+    ),
+    "wrong-set-up": Template(
+        DOUBT,
+        "{runs} set up with the other condition than the one drawn, and counted as drawn. That can hide a difference; it "
+        "cannot make one up.",
+        "{count} of {all} runs",
+        "Check the condition before each launch.",
+    ),
+}
+"""The words of every check, by its identifier."""
 
 
 def finding(check: str, *, severity: Severity | None = None, **fields: object) -> Finding:
