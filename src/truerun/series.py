@@ -17,8 +17,9 @@ class Run:
     ``slot`` is the place in the plan's order (1, 2, ...), ``attempt`` counts tries in it. ``value`` is the
     observation in SI units (for a time: seconds); where ``unfinished`` is true the run had not ended when
     ``value`` was reached; None where nothing was written. ``left_out`` is the reason for leaving the run out,
-    ``seen`` whether its time had been seen by then (None: not said). ``extra`` holds further columns, numbers
-    in the unit of their header. ``line`` is the line in the file, for messages.
+    ``seen`` whether its time had been seen by then (None: not said). ``recording`` is a path relative to the table,
+    ``marks`` the number of marks a turn in it. ``extra`` holds further columns, numbers in the unit of their
+    header. ``line`` is the line in the file, for messages.
     """
 
     slot: int
@@ -33,15 +34,17 @@ class Run:
     recording: str | None = None
     extra: Mapping[str, float | str | None] = field(default_factory=dict)
     line: int | None = None
+    marks: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class RunTable:
-    """A table of runs, in the order of the file.
+    """A table of runs, in the order of their slots, attempts in theirs.
 
     ``measure`` is the heading of the observed column without its unit, ``unit`` its SI unit (``"s"`` for a
     time, None if the heading names none). ``resolution`` is the step of the last digit written, in that unit.
     ``digest`` is the SHA-256 of the bytes that were read (hexadecimal), None for a table from memory.
+    ``extra_units`` gives the unit of each further column whose heading names one.
     """
 
     runs: tuple[Run, ...]
@@ -51,6 +54,7 @@ class RunTable:
     path: str | None = None
     digest: str | None = None
     findings: tuple[Finding, ...] = ()
+    extra_units: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def conditions(self) -> tuple[str, ...]:

@@ -82,6 +82,12 @@ CHECKS: dict[str, Template] = {
         "{drift} from first to last run",
         None,
     ),
+    "encoding-guessed": Template(
+        NOTE,
+        "The table is not written in UTF-8; it was read as Western European text (Windows-1252).",
+        None,
+        "Look at names with accents; if they are wrong, save the table in UTF-8.",
+    ),
     "end-not-stated": Template(
         STOP,
         "Nobody said what ended a run, so it counts as timed to standstill. A magnetic bump alone, without any loss, "
@@ -120,6 +126,12 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} runs",
         "Repeat such a run at once, in the same place and with the same condition.",
     ),
+    "lines-above-headings": Template(
+        NOTE,
+        "{places} above the headings of the table: not read.",
+        None,
+        "Nothing, if no run stands there.",
+    ),
     "no-blocks": Template(
         STOP,
         "The test did not stop where it was planned, and its orders have no blocks: nothing in it can decide any more.",
@@ -145,6 +157,12 @@ CHECKS: dict[str, Template] = {
         "{luck} of {orders}.",
         None,
         "Make more runs: 6 + 6 in blocks of four, or 8 + 8.",
+    ),
+    "order-contradicted": Template(
+        DOUBT,
+        'Run {later} was started before run {earlier}, by the column "{column}".',
+        None,
+        "Correct the run numbers or the times of day: the order of the runs decides the result.",
     ),
     "order-not-drawn": Template(
         STOP,
@@ -183,6 +201,12 @@ CHECKS: dict[str, Template] = {
         "{distance} times the usual spread",
         "Look into what happened there; do not leave it out.",
     ),
+    "run-numbers-assumed": Template(
+        DOUBT,
+        "The table has no column of run numbers; the order of its {place}s was taken as the order in time.",
+        None,
+        "Add a column run with 1, 2, 3, ... in the order in which the runs were made.",
+    ),
     "sampled-orders": Template(
         NOTE,
         "The set has {all} orders, too many to list; {sampled} were drawn from the seed and the one used was added.",
@@ -204,7 +228,7 @@ CHECKS: dict[str, Template] = {
     ),
     "second-opinion": Template(
         DOUBT,
-        "{name}'s interval falls on the other side of zero from the sealed rule.",
+        "{name} does not agree on which side of zero the difference lies.",
         "{low} to {high}",
         "The sealed rule decides. Tell your readers of both.",
     ),
@@ -242,6 +266,18 @@ CHECKS: dict[str, Template] = {
         "least what is shown.",
         "{count} of {all} runs",
         "Time to a faster end speed, which every run reaches.",
+    ),
+    "unit-assumed": Template(
+        NOTE,
+        'The heading "{heading}" names no unit; the times were read as seconds.',
+        None,
+        "Write the unit into the heading, such as time [s].",
+    ),
+    "unit-doubtful": Template(
+        DOUBT,
+        'The heading "{heading}" names no unit, and read as seconds the times are odd for a rundown.',
+        "{size}, the middle one of the times",
+        "Write the unit into the heading, such as time [ms] or time [h].",
     ),
     "which-stop": Template(
         STOP,
