@@ -30,6 +30,12 @@ class Columns:
     extra: tuple[int, ...]
     started: tuple[int, ...]
 
+    def name(self, column: int) -> str:
+        """Name of a column without its unit, or with it where two columns differ in nothing else."""
+        heading = self.headings[column]
+        alone = sum(other.name == heading.name for other in self.headings) == 1
+        return heading.name if alone else heading.text
+
 
 def find_columns(grid: Grid, measure: str) -> Columns:
     """Find the headings and tell the columns apart.

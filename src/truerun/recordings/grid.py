@@ -6,7 +6,7 @@ import math
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from truerun.errors import RecordingUnreadable
 from truerun.findings.finding import Finding
@@ -73,7 +73,7 @@ def cell_from_value(value: object) -> Cell:
     if isinstance(value, int | float):
         return _number(value)
     if isinstance(value, time):
-        value = datetime.combine(date.min, value.replace(tzinfo=None)) - datetime.min
+        value = datetime.combine(date.min, value, UTC) - datetime.min.replace(tzinfo=UTC)
     if isinstance(value, timedelta):
         return value
     if isinstance(value, date):

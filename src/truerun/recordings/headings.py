@@ -33,7 +33,7 @@ class Role(Enum):
 WORDS = {
     Role.RUN: "run runno runnr runnumber slot no nr # lauf laufnr laufnummer essai essaino ensayo",
     Role.CONDITION: "condition bedingung zustand condicion",
-    Role.TIME: "time times runtime rundowntime duration t zeit laufzeit auslaufzeit dauer temps duree tiempo duracion",
+    Role.TIME: "time runtime rundowntime duration t zeit laufzeit auslaufzeit dauer temps duree tiempo duracion",
     Role.ATTEMPT: "attempt try versuch anlauf tentative intento",
     Role.LEFT_OUT: "leftout excluded ausgelassen weggelassen ecarte omitido",
     Role.SEEN: "seen timeseen gesehen vu visto",
@@ -115,13 +115,13 @@ def parse_column_heading(text: str) -> Heading:
     >>> parse_column_heading("temperature of the bearing").role
     """
     text = " ".join(text.split())
-    role = ROLES.get(plain_word(text))
-    if role:
-        return Heading(text, text, role)
     bracketed = BRACKETED.fullmatch(text)
     if bracketed:
         inside = bracketed["square"] if bracketed["square"] is not None else bracketed["round"]
         return _in_two_parts(text, bracketed["name"], inside.strip())
+    role = ROLES.get(plain_word(text))
+    if role:
+        return Heading(text, text, role)
     joined = JOINED.fullmatch(text)
     if joined and _unit(joined["unit"]):
         return _in_two_parts(text, joined["name"], joined["unit"])
@@ -147,6 +147,5 @@ def _in_two_parts(text: str, name: str, behind: str) -> Heading:
         return Heading(text, name, role, clock=True)
     unit = _unit(behind, Dimension.TIME if role is Role.TIME else None)
     if unit is None:
-        odd = behind if text.endswith("]") else None
-        return Heading(text, name if role else text, role, odd=odd)
+        return Heading(text, text, role, odd=behind if text.endswith("]") else None)
     return Heading(text, name, role, unit)

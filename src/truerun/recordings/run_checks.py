@@ -14,7 +14,9 @@ __all__ = ["require_runs"]
 NUMBER_ANEW = "Number the runs 1, 2, 3, ... in the order in which they were made."
 
 
-def require_runs(grid: Grid, lines: Sequence[Line], runs: Sequence[Run], *, numbered: bool, attempts: bool) -> None:
+def require_runs(
+    grid: Grid, lines: Sequence[Line], runs: Sequence[Run], measure: str, *, numbered: bool, attempts: bool
+) -> None:
     """Refuse a table of runs that contradicts itself.
 
     Parameters
@@ -25,6 +27,8 @@ def require_runs(grid: Grid, lines: Sequence[Line], runs: Sequence[Run], *, numb
         Its rows below the headings.
     runs : sequence of Run
         In the order of slots and attempts.
+    measure : str
+        Name of the observed column, for messages.
     numbered : bool
         Whether the table has a column of run numbers.
     attempts : bool
@@ -38,7 +42,7 @@ def require_runs(grid: Grid, lines: Sequence[Line], runs: Sequence[Run], *, numb
     Examples
     --------
     >>> runs = [Run(1, "in", 61.2, line=2), Run(3, "out", 59.0, line=3)]
-    >>> require_runs(Grid("times.csv", "line", ()), [], runs, numbered=True, attempts=False)
+    >>> require_runs(Grid("times.csv", "line", ()), [], runs, "time", numbered=True, attempts=False)
     Traceback (most recent call last):
     ...
     truerun.errors.RecordingUnreadable: times.csv, line 3: this is run 3, and there is no run 2.
@@ -52,7 +56,7 @@ def require_runs(grid: Grid, lines: Sequence[Line], runs: Sequence[Run], *, numb
     _require_one_spelling(grid, runs)
     _require_two_conditions(grid, runs)
     _require_different_recordings(grid, runs)
-    _require_no_hole(grid, runs)
+    _require_no_hole(grid, runs, measure)
 
 
 def _require_different_rows(grid: Grid, lines: Sequence[Line]) -> None:
@@ -149,13 +153,13 @@ def _require_different_recordings(grid: Grid, runs: Sequence[Run]) -> None:
                 raise grid.unreadable(_lines(first, run), f"{found} Name the recording of each run.")
 
 
-def _require_no_hole(grid: Grid, runs: Sequence[Run]) -> None:
+def _require_no_hole(grid: Grid, runs: Sequence[Run], measure: str) -> None:
     """Refuse a run without observation and reason before one that has an observation."""
     empty: Run | None = None
     for run in runs:
         observed = run.value is not None or run.recording is not None
         if observed and empty is not None:
-            found = f"run {empty.slot} has no time, and later runs have one."
-            raise grid.unreadable(empty.line, f"{found} Write the time, or a reason under left_out.")
+            found = f'run {empty.slot} has nothing under "{measure}", and later runs have.'
+            raise grid.unreadable(empty.line, f"{found} Write the {measure}, or a reason under left_out.")
         if not observed and run.left_out is None:
             empty = empty or run

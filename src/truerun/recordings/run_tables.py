@@ -89,11 +89,11 @@ def read_run_table(
     order = sorted(range(len(runs)), key=lambda i: (runs[i].slot, runs[i].attempt))
     ordered = tuple(runs[i] for i in order)
     numbered = Role.RUN in columns.places
-    require_runs(grid, lines, ordered, numbered=numbered, attempts=Role.ATTEMPT in columns.places)
-    heading = None if columns.measured is None else columns.headings[columns.measured]
+    measured = measure if columns.measured is None else columns.name(columns.measured)
+    require_runs(grid, lines, ordered, measured, numbered=numbered, attempts=Role.ATTEMPT in columns.places)
     return RunTable(
         ordered,
-        heading.name if heading else measure,
+        measured,
         observations.unit,
         observations.resolution,
         None if grid.digest is None else grid.name,
@@ -104,7 +104,7 @@ def read_run_table(
             *observations.findings,
             *_check_order(columns, ordered, [lines[i] for i in order]),
         ),
-        {columns.headings[i].name: unit.symbol for i in columns.extra if (unit := columns.headings[i].unit)},
+        {columns.name(i): unit.symbol for i in columns.extra if (unit := columns.headings[i].unit)},
     )
 
 
@@ -195,7 +195,7 @@ def _runs(
 
 def _extra(line: Line, columns: Columns, signs: Mapping[int, str]) -> dict[str, float | str | None]:
     """Further columns by the name in their heading."""
-    return {columns.headings[i].name: parse_number_cell(line.cells[i], signs.get(i, ".")) for i in columns.extra}
+    return {columns.name(i): parse_number_cell(line.cells[i], signs.get(i, ".")) for i in columns.extra}
 
 
 def _counted(grid: Grid, line: Line, columns: Columns, role: Role, *, needed: bool = False) -> int | None:
@@ -257,4 +257,4 @@ def _check_order(columns: Columns, runs: Sequence[Run], lines: Sequence[Line]) -
     if not columns.started:
         return ()
     starts = [[line.cells[i] for i in columns.started] for line in lines]
-    return check_starts(runs, starts, columns.headings[columns.started[0]].name)
+    return check_starts(runs, starts, columns.name(columns.started[0]))

@@ -75,12 +75,20 @@ def decode_text(content: bytes, name: str, encoding: str | None = None) -> tuple
     except ValueError:
         raise RecordingUnreadable(name, "", _not_text(chosen if marked or encoding else None)) from None
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n").removesuffix("\x1a"))
-    odd = CONTROL.search(text)
-    if odd:
-        line = text.count("\n", 0, odd.start()) + 1
-        found = f"holds the character U+{ord(odd[0]):04X}, which no table of text has."
-        raise RecordingUnreadable(name, f"line {line}", f"{found} Save the table as CSV, .xlsx or .ods.")
+    _require_text(text, name)
     return text, findings
+
+
+def _require_text(text: str, name: str) -> None:
+    """Refuse what holds control characters: many are another kind of file, few are a damaged line."""
+    odd = CONTROL.findall(text)
+    if not odd:
+        return
+    if "\x00" in odd or len(odd) > 0.01 * len(text):
+        raise RecordingUnreadable(name, "", _not_text(None))
+    line = text.count("\n", 0, text.index(odd[0])) + 1
+    found = f"there is a character U+{ord(odd[0]):04X} in it, which no table of text has."
+    raise RecordingUnreadable(name, f"line {line}", f"{found} Take it out.")
 
 
 def _unmarked_encoding(body: bytes) -> str | None:
