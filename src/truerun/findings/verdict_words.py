@@ -1,0 +1,59 @@
+"""Every sentence that a verdict can say, in one place; text in braces is filled in by ``trial.verdict``."""
+
+from __future__ import annotations
+
+__all__ = ["HEADLINES", "SENTENCES"]
+
+HEADLINES: dict[str, str] = {
+    "adds-energy": "{source} adds energy.",
+    "adds-a-little": "{source} adds a little energy.",
+    "takes-energy": "{source} takes energy.",
+    "takes-a-little": "{source} takes a little energy.",
+    "no-difference-found": "No difference found.",
+    "no-difference-larger-than-margin": "No difference larger than {margin}.",
+    "inconclusive": "Cannot tell yet: this test was too small.",
+    "not-a-fair-test": "Not a fair test yet.",
+    "counts-only": "Sealed until the last run.",
+    "higher": "{source}: higher.",
+    "lower": "{source}: lower.",
+}
+
+SENTENCES: dict[str, str] = {
+    "if-as-stated": "If the order was drawn as stated: ",
+    "loses-less": 'With "{source}" the wheel loses {value} less than with "{control}"',
+    "loses-more": 'With "{source}" the wheel loses {value} more than with "{control}"',
+    "higher": 'With "{source}" the {name} is higher by {value} than with "{control}"',
+    "lower": 'With "{source}" the {name} is lower by {value} than with "{control}"',
+    "between": ", between {low} and {high}; this method is right {coverage} times in 100 ({runs} runs).",
+    "at-least": ", by at least {least}; this method is right {coverage} times in 100 ({runs} runs).",
+    "no-span": " ({runs} runs); no span can be given.",
+    "luck": " Luck alone does this in {luck} of {orders} orders.",
+    "below-margin": " This is less than the {margin} that was called meaningful.",
+    "not-by-itself": " It is not enough to run by itself.",
+    "little-for-a-hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
+    "limits": 'If "{source}" adds anything, it is less than {adds} of the losses; if it takes anything, less than {takes}, '
+    "each at {confidence} % one-sided confidence.",
+    "limits-linear": 'If "{source}" raises the {name}, it is by less than {adds}; if it lowers it, by less than {takes}, each at '
+    "{confidence} % one-sided confidence.",
+    "open-limit": "no bound can be given",
+    "planned": " The plan was made to find {found} with {power} % probability; the spread was {ratio} times what was planned for.",
+    "within-margin": 'Whatever "{source}" does is smaller than the {margin} that was agreed beforehand to matter: between '
+    "{low} and {high}, right {coverage} times in 100.",
+    "inconclusive": "The result includes no difference, and it also includes the {size} that {whose}: it lies between {low} "
+    "and {high}, right {coverage} times in 100.",
+    "claimed": "is claimed",
+    "margin": "was called meaningful",
+    "more-runs": " A fresh test of about {each} + {each} runs would tell them apart.",
+    "bet-decides": " The planned verdict is withdrawn; the running bet against no effect stands at {evidence} times the stake "
+    "and excludes zero.",
+    "bet-open": "The planned verdict is withdrawn, and the running bet against no effect, at {evidence} times the stake, does not "
+    "decide.",
+    "not-fair": "{count} stops the verdict: {first} {remedy} The figures below describe the runs; they decide nothing.",
+    "one-check": "One check",
+    "several-checks": "{count} checks stop the verdict; the first",
+    "refuted": ' "Runs by itself" is refuted for this wheel, in this state, at these speeds: it slowed down through the window '
+    'in all {runs} runs with "{source}".',
+    "cause-isolated": " What does it was isolated by: {controls}.",
+    "cause-not-isolated": " The cause is not isolated: {suspects} would explain it too.",
+    "counts-only": "{done} of {planned} runs are done. What they say stays covered until run {planned}.",
+}

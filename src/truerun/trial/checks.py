@@ -1,0 +1,313 @@
+"""Checks of fairness: each looks at one thing and yields what it found.
+
+A check is a function of the context; to add one, write it, put it into :data:`CHECKS_OF_A_TEST` and its words into
+the catalogue.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truerun.errors import FitImpossible, ValueOutOfRange
+from truerun.findings.catalogue import finding
+from truerun.findings.finding import Finding
+from truerun.stats.exact import nuisance_basis
+from truerun.stats.opinions import Opinion, slope_interval, welch
+from truerun.stats.orders import smallest_p
+from truerun.trial.context import Context, amount, drift_share, hand_allowance, shown, withdrawn
+from truerun.trial.decision import SAMPLED_ORDERS, adjusted_columns
+from truerun.trial.observations import Observations
+from truerun.trial.phrases import listed, percent, runs_named
+from truerun.trial.plan import End, Role
+from truerun.trial.rules import Rules
+
+__all__ = ["CHECKS_OF_A_TEST", "findings_of", "second_opinions"]
+
+Array = NDArray[np.float64]
+
+_FAR_OFF = 5.0
+_SPREADS_APART = 2.0
+_NOTABLE_LAUNCH = 0.005
+
+
+def second_opinions(seen: Observations, rules: Rules) -> dict[str, Opinion]:
+    """Give Welch's interval and the covariance-analysis t interval; one that cannot be made is left out."""
+    kept = seen.kept & np.isfinite(seen.y)
+    y, used = seen.y[kept], seen.used[kept].astype(np.float64)
+    columns, names = adjusted_columns(seen, rules)
+    roads: dict[str, Callable[[], Opinion]] = {
+        "welch": lambda: welch(y[used > 0], y[used < 0], rules.alpha),
+        "ancova": lambda: slope_interval(y, used / 2, nuisance_basis(columns[kept], names, used), rules.alpha),
+    }
+    opinions: dict[str, Opinion] = {}
+    for name, give in roads.items():
+        try:
+            opinions[name] = give()
+        except (FitImpossible, ValueOutOfRange):  # the checks and the list speak about such data
+            continue
+    return opinions
+
+
+def check_order(at: Context) -> Iterator[Finding]:
+    """Was the order drawn by lot, from a set that can decide?"""
+    if at.rules.orders is None:
+        yield finding("order-not-drawn", drift=_moved(at, drift_share(at)))
+        return
+    if at.figures is None:
+        yield finding("order-not-in-set", runs=len(at.seen.used), orders=at.rules.orders)
+        return
+    if at.rules.plan is None:
+        yield finding("not-sealed", orders=at.rules.orders)
+    if not at.figures.decides and not withdrawn(at):
+        orders = at.figures.plus.orders
+        luck = round(smallest_p(orders) * orders) + 2 * (at.figures.plus.same - 1)
+        yield finding("order-cannot-decide", orders=orders, luck=min(orders, luck))
+    if at.figures.sampled:
+        from_set = "more than 200 000" if at.rules.plan is None else f"{at.rules.plan.order_set.count}"
+        yield finding("sampled-orders", all=from_set, sampled=SAMPLED_ORDERS)
+
+
+def check_end(at: Context) -> Iterator[Finding]:
+    """Did every run end at the same speed, above capture?"""
+    rules = at.rules
+    if rules.measurand.name != "time" or rules.end in (End.SPEED, End.TURNS):
+        return
+    if rules.end is None:
+        yield finding("end-not-stated")
+        return
+    if rules.stop is None:
+        yield finding("which-stop")
+    if rules.hill_bound is None:
+        yield finding("standstill")
+    elif rules.hill_bound < 1 - math.exp(-abs(at.effect)):
+        yield finding("capture-bounded", bound=percent(rules.hill_bound))
+    else:
+        yield finding("standstill-too-large", bound=percent(rules.hill_bound))
+    if rules.blinding.launch == "hand":
+        yield finding("launch-by-hand")
+
+
+def check_launch(at: Context) -> Iterator[Finding]:
+    """Were the launches alike in both conditions, by the columns that say so?"""
+    kept = at.seen.kept
+    for column in at.seen.runs[0].extra:
+        if "launch" not in column.casefold() or column in at.rules.adjust:
+            continue
+        values = np.array([_number(run.extra.get(column)) for run in at.seen.runs])[kept]
+        signs = at.seen.used[kept]
+        if not np.isfinite(values).all() or values.mean() == 0:
+            continue
+        share = float((values[signs > 0].mean() - values[signs < 0].mean()) / values.mean())
+        scatter = float(values.std(ddof=1) / abs(values.mean())) * 2 / math.sqrt(len(values))
+        if abs(share) > max(2 * scatter, _NOTABLE_LAUNCH):
+            yield finding(
+                "launch-differs",
+                column=column,
+                source=at.rules.conditions.source,
+                control=at.rules.conditions.control,
+                difference=percent(abs(share)),
+                direction="higher" if share > 0 else "lower",
+                effect=percent(abs(share)),
+            )
+
+
+def check_left_out(at: Context) -> Iterator[Finding]:
+    """Was any run left out, repeated, or stopped after its time was seen?"""
+    total = len(at.seen.runs)
+    slots = np.array([run.slot for run in at.seen.runs])
+    blind, seen = slots[at.seen.omitted].tolist(), slots[at.seen.worst].tolist()
+    if blind:
+        yield finding("left-out-blind", runs=runs_named(blind), count=len(blind), all=total)
+    if seen:
+        yield finding("aborted-seen", runs=runs_named(seen), count=len(seen), all=total)
+    if at.seen.repeated:
+        reasons = [run.left_out for run in at.table.runs if run.slot in at.seen.repeated and run.left_out]
+        yield finding(
+            "repeated",
+            runs=runs_named(at.seen.repeated),
+            reasons="; ".join(dict.fromkeys(reasons)) or "no reason given",
+            count=len(at.seen.repeated),
+            all=total,
+        )
+
+
+def check_set_up(at: Context) -> Iterator[Finding]:
+    """Was each condition set up as drawn?"""
+    slips, total = at.seen.slips, len(at.seen.runs)
+    if 4 * len(slips) > total:
+        yield finding("order-not-kept", count=len(slips), all=total)
+    elif slips:
+        yield finding("wrong-set-up", runs=runs_named(slips), count=len(slips), all=total)
+
+
+def check_stopping(at: Context) -> Iterator[Finding]:
+    """Did the test stop where it was planned?"""
+    if not withdrawn(at) or at.figures is None:
+        return
+    done = int((~at.seen.missing).sum())
+    extra = max(run.slot for run in at.seen.runs) - at.seen.planned
+    if extra > 0:
+        yield finding("beyond-plan", planned=at.seen.planned, extra=extra)
+    else:
+        yield finding("stopped-early", planned=at.seen.planned, done=done, missing=at.seen.planned - done)
+    if at.figures.evidence is None:
+        yield finding("no-blocks")
+
+
+def check_role(at: Context) -> Iterator[Finding]:
+    """Is this one claim and one test?"""
+    if at.rules.role is Role.SCREENING:
+        yield finding("screening")
+
+
+def check_unfinished(at: Context) -> Iterator[Finding]:
+    """Were runs still going when they were given up?"""
+    if at.seen.limit is not None:
+        yield finding(
+            "unfinished", count=int(at.seen.capped.sum()), all=len(at.seen.runs), limit=f"{at.seen.limit:g} s"
+        )
+
+
+def check_adjustment(at: Context) -> Iterator[Finding]:
+    """Was what is adjusted for sealed, and does it leave something to compare?"""
+    if at.rules.plan is None:
+        columns = [name for name in at.rules.adjust if name not in ("run-number", "session")]
+        if columns:
+            yield finding("adjusted-unsealed", columns=listed(columns))
+    if at.figures is not None and at.figures.retained < 0.25:
+        yield finding("few-left-to-compare", columns=listed(at.rules.adjust), share=percent(at.figures.retained))
+
+
+def check_spread(at: Context) -> Iterator[Finding]:
+    """Do both conditions scatter alike, and does one run lie far off?"""
+    kept = at.seen.kept & np.isfinite(at.seen.y)
+    y, used = at.seen.y[kept], at.seen.used[kept]
+    spreads = [float(y[used == sign].std(ddof=1)) if (used == sign).sum() > 1 else 0.0 for sign in (1, -1)]
+    names = [at.rules.conditions.source, at.rules.conditions.control]
+    if min(spreads) > 0 and max(spreads) > _SPREADS_APART * min(spreads):
+        more = int(spreads[1] > spreads[0])
+        ratio = f"{max(spreads) / min(spreads):.1f}"
+        yield finding("spread-differs", more=names[more], less=names[1 - more], ratio=ratio)
+    rest = np.abs(y - np.where(used > 0, np.median(y[used > 0]), np.median(y[used < 0])))
+    usual = 1.4826 * float(np.median(rest))
+    if usual > 0 and rest.max() > _FAR_OFF * usual:
+        slot = np.array([run.slot for run in at.seen.runs])[kept][int(rest.argmax())]
+        yield finding("run-far-off", slot=slot, distance=f"{rest.max() / usual:.0f}")
+
+
+def check_drift(at: Context) -> Iterator[Finding]:
+    """How far did the bench drift?"""
+    drift = drift_share(at)
+    kept = at.seen.kept & np.isfinite(at.seen.y)
+    if at.rules.orders is None or abs(drift) < float(at.seen.y[kept].std()) or kept.sum() < 6:
+        return
+    yield finding("drift", drift=_moved(at, drift), meaning="The drawn order keeps that from favouring either side.")
+
+
+def check_reading(at: Context) -> Iterator[Finding]:
+    """Were the values written finely enough?"""
+    step = at.table.resolution
+    kept = at.seen.kept & np.isfinite(at.seen.raw)
+    if step is None or not kept.any():
+        return
+    typical = float(np.median(np.abs(at.seen.raw[kept])))
+    pooled = math.sqrt(sum(float(at.seen.raw[kept & (at.seen.used == sign)].var()) for sign in (1, -1)) / 2)
+    if typical > 0 and step > pooled:
+        unit = f" {at.table.unit}" if at.table.unit else ""
+        yield finding("coarse-reading", step=f"{step:g}{unit}", share=percent(step / typical))
+
+
+def check_blinding(at: Context) -> Iterator[Finding]:
+    """Who knew which was which?"""
+    if at.rules.blinding.grade < 2:
+        yield finding("operator-knew")
+
+
+def check_hand(at: Context) -> Iterator[Finding]:
+    """Could a hand that knew the condition have made the difference?"""
+    allowance = hand_allowance(at)
+    if allowance is None or at.figures is None:
+        return
+    low, high = at.figures.low, at.figures.high
+    beside_zero = (low is not None and 0 < low <= allowance) or (high is not None and -allowance <= high < 0)
+    if beside_zero:
+        yield finding("hand-allowance", allowance=percent(allowance))
+
+
+def check_opinions(at: Context) -> Iterator[Finding]:
+    """Does a usual test fall on the other side of zero?"""
+    if at.figures is None or at.figures.low is None or at.figures.high is None or withdrawn(at):
+        return
+    names = {"welch": "Welch's interval", "ancova": "The interval by analysis of covariance"}
+    for key, opinion in at.opinions.items():
+        if (at.figures.low > 0) != (opinion.low > 0) or (at.figures.high < 0) != (opinion.high < 0):
+            low, high = (amount(at, shown(at, end), signed=True) for end in (opinion.low, opinion.high))
+            yield finding("second-opinion", name=names[key], low=low, high=high)
+
+
+def check_agreement(at: Context) -> Iterator[Finding]:
+    """Did both sides answer before the seal?"""
+    if at.rules.plan is not None and at.rules.plan.agreed.absent:
+        yield finding("absent", who=listed(at.rules.plan.agreed.absent))
+
+
+def check_rig(at: Context) -> Iterator[Finding]:
+    """Was anything written down about the rig?"""
+    columns = [name.casefold() for name in at.seen.runs[0].extra]
+    noted = (at.rules.plan.note or "").casefold() if at.rules.plan is not None else ""
+    if "level" not in noted and not any("level" in name for name in columns):
+        yield finding("rig-not-recorded")
+
+
+CHECKS_OF_A_TEST: tuple[Callable[[Context], Iterator[Finding]], ...] = (
+    check_order,
+    check_end,
+    check_launch,
+    check_left_out,
+    check_set_up,
+    check_stopping,
+    check_role,
+    check_unfinished,
+    check_adjustment,
+    check_spread,
+    check_drift,
+    check_reading,
+    check_blinding,
+    check_hand,
+    check_opinions,
+    check_agreement,
+    check_rig,
+)
+"""Every check, in the order in which their findings are listed."""
+
+
+def findings_of(at: Context) -> tuple[Finding, ...]:
+    """Run every check.
+
+    Parameters
+    ----------
+    at : Context
+        What there is to look at.
+
+    Returns
+    -------
+    tuple of Finding
+        In the order of the checks; those of the table first.
+    """
+    return (*at.table.findings, *(found for check in CHECKS_OF_A_TEST for found in check(at)))
+
+
+def _moved(at: Context, value: float) -> str:
+    """Write a difference of observations for a reader: in percent of them, or in the unit of a linear measurand."""
+    if at.logarithmic:
+        return percent(math.expm1(at.rules.measurand.sign * value), signed=True)
+    return amount(at, at.rules.measurand.sign * value, signed=True)
+
+
+def _number(value: float | str | None) -> float:
+    """Give a number, NaN for anything else."""
+    return float(value) if isinstance(value, float | int) else math.nan

@@ -1,0 +1,235 @@
+"""One comparison from beginning to end: table and rules in, verdict with all its figures out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from truerun.errors import RecordingUnreadable
+from truerun.findings.catalogue import finding
+from truerun.findings.finding import Finding
+from truerun.findings.verdict_words import HEADLINES, SENTENCES
+from truerun.series import RunTable
+from truerun.stats.exact import attained, interval
+from truerun.stats.orders import orders_for
+from truerun.trial.checks import findings_of, second_opinions
+from truerun.trial.context import Context, hand_allowance, plain_difference, pooled_spread, shown, withdrawn
+from truerun.trial.decision import Figures, figures
+from truerun.trial.observations import Observations, observe
+from truerun.trial.rules import Rules
+from truerun.trial.sentences import cause_findings, headline, sentence
+from truerun.trial.verdict import Verdict, decide
+
+__all__ = ["Comparison", "compare_runs"]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A verdict and everything it rests on.
+
+    ``verdict`` is None where a sealed plan is not complete: then there are counts only. ``at`` holds rules,
+    observations and figures, so that any later question can be answered without a second computation.
+    """
+
+    verdict: Verdict | None
+    headline: str
+    sentence: str
+    findings: tuple[Finding, ...]
+    at: Context
+
+    @property
+    def figures(self) -> Figures | None:
+        """What the exact list says; None where nothing may be shown or the order came from no known set."""
+        return None if self.verdict is None else self.at.figures
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Runs that count, by condition."""
+        names = self.at.rules.conditions
+        kept = self.at.seen.kept
+        return {
+            names.source: int((kept & (self.at.seen.used > 0)).sum()),
+            names.control: int((kept & (self.at.seen.used < 0)).sum()),
+        }
+
+    @property
+    def withdrawn(self) -> bool:
+        """Whether p and interval are withdrawn because the test did not stop where it was planned."""
+        return withdrawn(self.at)
+
+    def document(self) -> dict[str, Any]:
+        """Give the comparison as plain data, keys as in the schema ``truerun/comparison/1``."""
+        rules, seen = self.at.rules, self.at.seen
+        return {
+            "schema": "truerun/comparison/1",
+            "verdict": self.verdict.value if self.verdict else None,
+            "headline": self.headline,
+            "sentence": self.sentence,
+            "source": rules.conditions.source,
+            "control": rules.conditions.control,
+            "alpha": rules.alpha,
+            "counts": self.counts,
+            "planned": seen.planned,
+            "measurand": rules.measurand.model_dump(),
+            "window": rules.window.model_dump(by_alias=True) if rules.window else None,
+            "end": rules.end.value if rules.end else None,
+            "adjusted_for": list(rules.adjust),
+            "margin": rules.margin,
+            "claimed": rules.claimed,
+            **_figures_document(self),
+            "hand_allowance": hand_allowance(self.at) if self.verdict else None,
+            "findings": [found.document() for found in self.findings],
+            "inputs": [self.at.table.digest] if self.at.table.digest else [],
+        }
+
+
+def compare_runs(table: RunTable, rules: Rules) -> Comparison:
+    """Decide what a table of runs says, by rules that were fixed before.
+
+    Parameters
+    ----------
+    table : RunTable
+        As read.
+    rules : Rules
+        From a sealed plan, or as stated.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    RecordingUnreadable
+        If a condition has no run, or a name or value does not fit the rules.
+    PlanBroken
+        If the table has runs that were never planned.
+    """
+    seen = observe(table, rules)
+    if rules.plan is not None and seen.missing.any() and not rules.seal_broken:
+        return _counts_only(table, rules, seen)
+    if not math.isfinite(plain_difference(seen)):
+        raise RecordingUnreadable(
+            table.path or "the table",
+            "",
+            f'one of the conditions "{rules.conditions.source}" and "{rules.conditions.control}" has no finished run; '
+            "both need at least one. Fill in the times.",
+        )
+    drawn = figures(seen, table, rules) if _order_known(seen, rules) else None
+    at = Context(table, rules, seen, drawn, second_opinions(seen, rules))
+    found = findings_of(at)
+    verdict = decide(at, found)
+    return Comparison(
+        verdict, headline(at, verdict), sentence(at, verdict, found), found + cause_findings(at, verdict), at
+    )
+
+
+def _order_known(seen: Observations, rules: Rules) -> bool:
+    """Tell whether the order belongs to the set it is said to be drawn from."""
+    if rules.orders is None:
+        return False
+    return rules.plan is not None or orders_for(rules.orders, len(seen.used)).contains(seen.used)
+
+
+def _counts_only(table: RunTable, rules: Rules, seen: Observations) -> Comparison:
+    """Say how far a sealed test has come, and nothing else."""
+    done = int((~seen.missing).sum())
+    following = min(run.slot for run, gone in zip(seen.runs, seen.missing, strict=True) if gone)
+    covered = finding("sealed-until-complete", done=done, planned=seen.planned, next=following)
+    text = SENTENCES["counts-only"].format(done=done, planned=seen.planned)
+    at = Context(table, rules, seen, None, {})
+    return Comparison(None, HEADLINES["counts-only"], text, (covered,), at)
+
+
+def _figures_document(result: Comparison) -> dict[str, Any]:
+    """Give the figures as plain data; all None where nothing may be shown."""
+    at, drawn = result.at, result.figures
+    hidden = result.verdict is None
+    shown_interval = drawn is not None and not result.withdrawn
+    document: dict[str, Any] = {
+        "orders": drawn.plus.orders if drawn else None,
+        "drive_fraction": None,
+        "log_time_difference": None,
+        "effect": None,
+        "p": drawn.p if drawn and shown_interval else None,
+        "evidence": drawn.evidence.last if drawn and drawn.evidence else None,
+        "evidence_steps": drawn.evidence.steps.tolist() if drawn and drawn.evidence else None,
+        "evidence_interval": _sequence(at, drawn),
+        "limits": _limits(at, drawn if shown_interval else None),
+        "severity": _severity(at, drawn if shown_interval else None),
+        "spread": None if hidden else pooled_spread(at) or None,
+        "second_opinions": {} if hidden else _opinions(at),
+        "sampled": drawn.sampled if drawn else None,
+        "seed": drawn.seed if drawn else at.rules.seed,
+    }
+    if hidden:
+        return document
+    found = _interval(at, drawn if shown_interval else None)
+    if at.logarithmic:
+        document["drive_fraction"] = _on_drive_scale(found)
+        document["log_time_difference"] = found
+    else:
+        document["effect"] = _on_measured_scale(found, at.rules.measurand.sign)
+    return document
+
+
+def _interval(at: Context, drawn: Figures | None) -> dict[str, Any]:
+    """Give effect and interval on the adding scale."""
+    return {
+        "value": at.effect,
+        "low": drawn.low if drawn else None,
+        "high": drawn.high if drawn else None,
+        "coverage": 1 - at.rules.alpha,
+        "attained": attained(drawn.plus, at.rules.alpha) if drawn else None,
+    }
+
+
+def _on_drive_scale(found: dict[str, Any]) -> dict[str, Any]:
+    """Turn log differences into drive fractions."""
+    ends = {key: None if found[key] is None else -math.expm1(-found[key]) for key in ("value", "low", "high")}
+    return found | ends
+
+
+def _on_measured_scale(found: dict[str, Any], sign: int) -> dict[str, Any]:
+    """Give a linear difference as measured: more is more, whatever it means for the drive."""
+    ends = (found["low"], found["high"])
+    low, high = ends if sign > 0 else (None if end is None else -end for end in reversed(ends))
+    return found | {"value": sign * found["value"], "low": low, "high": high}
+
+
+def _limits(at: Context, drawn: Figures | None) -> dict[str, Any] | None:
+    """Give how much the source may still add or take, as positive numbers."""
+    if drawn is None:
+        return None
+    up = -math.expm1(-drawn.high_limit) if drawn.high_limit is not None and at.logarithmic else drawn.high_limit
+    down = math.expm1(-drawn.low_limit) if drawn.low_limit is not None and at.logarithmic else drawn.low_limit
+    down = down if down is None or at.logarithmic else -down
+    return {
+        "adds_less_than": None if up is None else max(0.0, up),
+        "takes_less_than": None if down is None else max(0.0, down),
+        "confidence": 1 - at.rules.alpha,
+    }
+
+
+def _severity(at: Context, drawn: Figures | None) -> list[dict[str, float]] | None:
+    """Give the sizes below which the true drive is held with .80, .95 and .99, each an end of a one-sided interval."""
+    if drawn is None:
+        return None
+    ends = [(level, interval(drawn.plus, round(2 * (1 - level), 12), drawn.minus)[1]) for level in (0.80, 0.95, 0.99)]
+    return [{"surely": level, "below": shown(at, end)} for level, end in ends if end is not None]
+
+
+def _opinions(at: Context) -> dict[str, dict[str, float]]:
+    """Give the second opinions on the adding scale."""
+    return {
+        name: {"low": given.low, "high": given.high, "value": given.effect, "p": given.p, "df": given.df}
+        for name, given in at.opinions.items()
+    }
+
+
+def _sequence(at: Context, drawn: Figures | None) -> dict[str, float | None] | None:
+    """Give the interval of the running bet, as drive fractions or as measured."""
+    if drawn is None or drawn.evidence is None:
+        return None
+    low, high = (None if end is None else shown(at, end) for end in drawn.sequence)
+    return {"low": low, "high": high}

@@ -1,0 +1,106 @@
+"""All that a check and a verdict may look at, and the few figures that both need."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from truerun.series import RunTable
+from truerun.stats.opinions import Opinion
+from truerun.trial.decision import Figures
+from truerun.trial.observations import Observations
+from truerun.trial.phrases import percent
+from truerun.trial.rules import HAND_ERROR, Rules
+
+__all__ = [
+    "Context",
+    "adding",
+    "amount",
+    "drift_share",
+    "hand_allowance",
+    "plain_difference",
+    "pooled_spread",
+    "shown",
+    "withdrawn",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """Table, rules, observations and figures; ``figures`` is None where the order came from no known set."""
+
+    table: RunTable
+    rules: Rules
+    seen: Observations
+    figures: Figures | None
+    opinions: dict[str, Opinion]
+
+    @property
+    def effect(self) -> float:
+        """Difference found, on the scale on which an effect adds."""
+        return self.figures.effect if self.figures is not None else plain_difference(self.seen)
+
+    @property
+    def logarithmic(self) -> bool:
+        """Whether effects are factors, so that a drive fraction can be given."""
+        return self.rules.measurand.scale == "log"
+
+
+def plain_difference(seen: Observations) -> float:
+    """Give the mean of the source runs less the mean of the control runs; NaN where a condition has none."""
+    kept = seen.kept & np.isfinite(seen.y)
+    source, control = seen.y[kept & (seen.used > 0)], seen.y[kept & (seen.used < 0)]
+    return float(source.mean() - control.mean()) if len(source) and len(control) else math.nan
+
+
+def withdrawn(at: Context) -> bool:
+    """Tell whether p and interval are withdrawn because the test did not stop where it was planned."""
+    plan = at.rules.plan
+    return plan is not None and (bool(at.seen.missing.any()) or at.seen.runs[-1].slot != plan.runs)
+
+
+def drift_share(at: Context) -> float:
+    """Give how far the observations move from first to last slot, the conditions set aside (straight line)."""
+    kept = at.seen.kept & np.isfinite(at.seen.y)
+    y, slots = at.seen.y[kept], np.array([run.slot for run in at.seen.runs], dtype=np.float64)[kept]
+    if len(y) < 3:
+        return 0.0
+    columns = np.column_stack([np.ones(len(y)), at.seen.used[kept], slots])
+    return float(np.linalg.lstsq(columns, y, rcond=None)[0][2] * (slots[-1] - slots[0]))
+
+
+def hand_allowance(at: Context) -> float | None:
+    """Give by how much a hand that knew the condition could have moved a time, as a share; None where no hand did."""
+    if not at.rules.by_hand:
+        return None
+    kept = at.seen.kept & np.isfinite(at.seen.raw)
+    means = [at.seen.raw[kept & (at.seen.used == sign)] for sign in (1, -1)]
+    return HAND_ERROR / float(min(values.mean() for values in means if len(values)))
+
+
+def pooled_spread(at: Context) -> float:
+    """Give the run-to-run standard deviation within the conditions, adjusted columns set aside; 0 if unknown."""
+    opinion = at.opinions.get("ancova")
+    return opinion.standard_error * math.sqrt(at.seen.kept.sum() / 4) if opinion is not None else 0.0
+
+
+def adding(at: Context, size: float) -> float:
+    """Put a drive fraction (or a size on a linear scale) on the scale on which an effect adds; infinite from 1 up."""
+    if not at.logarithmic:
+        return size
+    return -math.log1p(-size) if size < 1 else math.inf
+
+
+def shown(at: Context, effect: float) -> float:
+    """Give the drive fraction of an effect; on a linear scale the difference as measured."""
+    return -math.expm1(-effect) if at.logarithmic else at.rules.measurand.sign * effect
+
+
+def amount(at: Context, size: float, *, signed: bool = False) -> str:
+    """Write a drive fraction in percent, or a difference on a linear scale with its unit."""
+    if at.logarithmic:
+        return percent(size, signed=signed)
+    unit = f"\N{NO-BREAK SPACE}{at.rules.measurand.unit}" if at.rules.measurand.unit else ""
+    return f"{size:{'+' if signed else ''}.3g}".replace("-", "\N{MINUS SIGN}") + unit

@@ -1,0 +1,169 @@
+"""Sealing a plan: drawing its order by lot, its fingerprint, and a code short enough to be said aloud."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import rfc8785
+from numpy.typing import NDArray
+
+from truerun.errors import PlanBroken
+from truerun.stats.draw import draw_many
+from truerun.stats.orders import OrderSet
+from truerun.trial.plan import Plan
+
+__all__ = ["Seal", "canonical_bytes", "drawn_order", "require_seal", "seal_of", "spoken", "spoken_code"]
+
+_LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
+_NUMBERS = ("two", "three", "four", "five", "six", "seven", "eight", "nine")
+_SPELLING = (
+    *("alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "juliett", "kilo", "mike", "november"),
+    *("papa", "quebec", "romeo", "sierra", "tango", "victor", "whiskey", "x-ray", "yankee", "zulu"),
+)
+_SPOKEN = dict(zip(_LETTERS, _NUMBERS + _SPELLING, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Seal:
+    """Fingerprint of a plan: ``sha256`` in full (64 hexadecimal digits), ``code`` in four groups of four."""
+
+    sha256: str
+    code: str
+
+    def document(self) -> dict[str, str]:
+        """Give the seal as plain data."""
+        return {"sha256": self.sha256, "code": self.code}
+
+
+def canonical_bytes(document: Mapping[str, Any]) -> bytes:
+    """Write plain data as canonical JSON (RFC 8785), the same bytes everywhere.
+
+    Examples
+    --------
+    >>> canonical_bytes({"b": 1.0, "a": "\N{EURO SIGN}"}).decode()
+    '{"a":"€","b":1}'
+    """
+    return rfc8785.dumps(dict(document))
+
+
+def spoken_code(sha256: str) -> str:
+    """Give the short code of a fingerprint: sixteen letters and digits out of thirty, none easily misheard.
+
+    Parameters
+    ----------
+    sha256 : str
+        64 hexadecimal digits.
+
+    Returns
+    -------
+    str
+        Four groups of four; 78 bits, enough against chance and for reading aloud. The full fingerprint decides.
+
+    Examples
+    --------
+    >>> spoken_code(hashlib.sha256(b"truerun").hexdigest())
+    '57BD NAZS 2PA2 TY6Z'
+    """
+    number = int(sha256, 16) % len(_LETTERS) ** 16
+    letters = []
+    for _ in range(16):
+        number, digit = divmod(number, len(_LETTERS))
+        letters.append(_LETTERS[digit])
+    text = "".join(reversed(letters))
+    return " ".join(text[start : start + 4] for start in range(0, 16, 4))
+
+
+def spoken(group: str) -> str:
+    """Give the words for one group of a code, by the spelling alphabet of radio traffic.
+
+    Examples
+    --------
+    >>> spoken("K7QM")
+    'kilo seven quebec mike'
+    """
+    return " ".join(_SPOKEN[letter] for letter in group)
+
+
+def seal_of(plan: Plan) -> Seal:
+    """Give the seal of a plan: SHA-256 over its canonical bytes."""
+    digest = hashlib.sha256(canonical_bytes(plan.document())).hexdigest()
+    return Seal(digest, spoken_code(digest))
+
+
+def require_seal(plan: Plan, stored: Mapping[str, Any] | None, path: str, code: str | None = None) -> Seal:
+    """Check that a plan still is what was sealed.
+
+    Parameters
+    ----------
+    plan : Plan
+        As read.
+    stored : mapping or None
+        The key ``seal`` of the file.
+    path : str
+        For messages.
+    code : str, optional
+        The short code that a stranger kept; blanks and case do not matter.
+
+    Returns
+    -------
+    Seal
+
+    Raises
+    ------
+    PlanBroken
+        If the file has no seal, was changed after it was sealed, or does not fit the code.
+    """
+    seal = seal_of(plan)
+    found = (stored or {}).get("sha256")
+    if not found:
+        raise PlanBroken(f"{path} must hold a sealed plan", "it has no seal", "Make and seal it with truerun plan.")
+    if found != seal.sha256:
+        raise PlanBroken(
+            f"{path} was changed after it was sealed",
+            f"its fingerprint is now {seal.sha256[:16]}..., the seal says {str(found)[:16]}...",
+            "Use the file as truerun plan wrote it, or make a new plan.",
+        )
+    if code is not None and _plain(code) != _plain(seal.code):
+        raise PlanBroken(
+            f"{path} is not the plan of this code",
+            f"its code is {seal.code}, the code given is {code}",
+            "Read the code again, or ask for the plan that was sealed.",
+        )
+    return seal
+
+
+def _plain(code: str) -> str:
+    """Drop blanks and case."""
+    return "".join(code.split()).replace("-", "").upper()
+
+
+def drawn_order(orders: OrderSet, seed: str) -> NDArray[np.int8]:
+    """Draw the order of a plan from its set.
+
+    Parameters
+    ----------
+    orders : OrderSet
+        What it is drawn from.
+    seed : str
+        The sealed seed.
+
+    Returns
+    -------
+    array of +1 and -1, shape (runs,)
+
+    Notes
+    -----
+    Order number SHA-256(seed | counter) modulo the count, see :mod:`truerun.stats.draw`; sets with blocks are
+    counted block by block in the order that :data:`truerun.stats.orders.ORDER_SETS` lists, first block first.
+
+    Examples
+    --------
+    >>> from truerun.stats.orders import orders_for
+    >>> "".join("+" if z > 0 else "-" for z in drawn_order(orders_for("blocks-of-four", 16), "truerun test vector"))
+    '-++---++++--+--+'
+    """
+    return orders.order(draw_many(seed, orders.count, 1)[0])

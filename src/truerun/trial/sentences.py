@@ -1,0 +1,257 @@
+"""The sentences of a verdict, filled with its numbers."""
+
+from __future__ import annotations
+
+import math
+
+from truerun.findings.catalogue import finding
+from truerun.findings.finding import Finding, Severity
+from truerun.findings.verdict_words import HEADLINES, SENTENCES
+from truerun.stats.t_power import two_sample_runs
+from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, withdrawn
+from truerun.trial.controls import left_standing, next_controls
+from truerun.trial.phrases import listed, percent
+from truerun.trial.plan import End, Role
+from truerun.trial.verdict import Verdict, side_of_zero, size_at_stake
+
+__all__ = ["cause_findings", "headline", "sentence"]
+
+
+def headline(at: Context, verdict: Verdict) -> str:
+    """Give the verdict in a few words."""
+    name = at.rules.conditions.source
+    key = verdict.value
+    if verdict in (Verdict.ADDS, Verdict.TAKES):
+        adds = verdict is Verdict.ADDS
+        if not at.logarithmic:
+            key = "higher" if adds == (at.rules.measurand.sign > 0) else "lower"
+        elif _inside_margin(at):
+            key = "adds-a-little" if adds else "takes-a-little"
+    margin = amount(at, at.rules.margin) if at.rules.margin is not None else ""
+    return HEADLINES[key].format(source=f'"{name}"', margin=margin)
+
+
+def sentence(at: Context, verdict: Verdict, findings: tuple[Finding, ...]) -> str:
+    """Say the verdict with its numbers.
+
+    Parameters
+    ----------
+    at : Context
+        Rules, observations and figures.
+    verdict : Verdict
+        As decided.
+    findings : tuple of Finding
+        What the checks found; a stop is quoted with its remedy.
+
+    Returns
+    -------
+    str
+    """
+    if verdict is Verdict.NOT_FAIR:
+        return _not_fair([found for found in findings if found.severity is Severity.STOP])
+    start = SENTENCES["if-as-stated"] if at.rules.plan is None else ""
+    if withdrawn(at):
+        return start + _withdrawn_sentence(at, verdict)
+    if verdict in (Verdict.ADDS, Verdict.TAKES):
+        return start + _difference(at) + _luck(at) + _what_it_means(at, verdict)
+    if verdict is Verdict.WITHIN_MARGIN:
+        return start + _margin_sentence(at)
+    if verdict is Verdict.INCONCLUSIVE:
+        return start + _inconclusive(at)
+    return start + _limits_sentence(at)
+
+
+def cause_findings(at: Context, verdict: Verdict) -> tuple[Finding, ...]:
+    """Say what could be the cause of a difference in a main test."""
+    if verdict not in (Verdict.ADDS, Verdict.TAKES) or at.rules.role is not Role.MAIN:
+        return ()
+    drive = verdict is Verdict.ADDS
+    standing = left_standing(at.rules.controls_done, drive=drive)
+    if not standing:
+        return ()
+    return (
+        finding(
+            "cause-not-isolated",
+            does="adds energy" if drive else "takes energy",
+            suspects=listed([cause.words for cause in standing]),
+            controls=listed(next_controls(at.rules.controls_done, drive=drive)),
+        ),
+    )
+
+
+def _inside_margin(at: Context) -> bool:
+    """Tell whether a difference, though there, is smaller than what was called meaningful."""
+    drawn, margin = at.figures, at.rules.margin
+    if drawn is None or margin is None or drawn.low is None or drawn.high is None or withdrawn(at):
+        return False
+    return drawn.low > adding(at, -margin) and drawn.high < adding(at, margin)
+
+
+def _not_fair(stops: list[Finding]) -> str:
+    """Say which check stops the verdict and what to do."""
+    first = stops[0]
+    count = SENTENCES["one-check"]
+    text = SENTENCES["not-fair"].format(count=count, first=first.sentence, remedy=first.remedy or "")
+    if len(stops) > 1:
+        text = text.replace(
+            f"{count} stops the verdict:", SENTENCES["several-checks"].format(count=len(stops)) + ":", 1
+        )
+    return text
+
+
+def _difference(at: Context) -> str:
+    """Say how large the difference is and between which values."""
+    drawn = at.figures
+    assert drawn is not None  # noqa: S101  said only where figures exist
+    return _how_much(at) + _span(at, drawn.low, drawn.high)
+
+
+def _how_much(at: Context) -> str:
+    """Say how large the difference is."""
+    value = shown(at, at.effect)
+    kind = ("loses-less" if value > 0 else "loses-more") if at.logarithmic else ("higher" if value > 0 else "lower")
+    return SENTENCES[kind].format(
+        source=at.rules.conditions.source,
+        control=at.rules.conditions.control,
+        value=amount(at, abs(value)),
+        name=at.rules.measurand.name,
+    )
+
+
+def _span(at: Context, low: float | None, high: float | None) -> str:
+    """Say between which values on one side of zero, or at least how much."""
+    runs = int(at.seen.kept.sum())
+    coverage = f"{100 * (1 - at.rules.alpha):g}"
+    ends = sorted(abs(shown(at, end)) for end in (low, high) if end is not None)
+    words = [amount(at, end) for end in ends]
+    if len(words) == 2:
+        return SENTENCES["between"].format(low=words[0], high=words[1], coverage=coverage, runs=runs)
+    if words:
+        return SENTENCES["at-least"].format(least=words[0], coverage=coverage, runs=runs)
+    return SENTENCES["no-span"].format(runs=runs)
+
+
+def _luck(at: Context) -> str:
+    """Say how many of the orders do as much by luck."""
+    drawn = at.figures
+    assert drawn is not None  # noqa: S101  said only where figures exist
+    return SENTENCES["luck"].format(luck=round(drawn.p * drawn.plus.orders), orders=drawn.plus.orders)
+
+
+def _what_it_means(at: Context, verdict: Verdict) -> str:
+    """Say what a difference means for the claim, and whether its cause is known."""
+    text = SENTENCES["below-margin"].format(margin=amount(at, at.rules.margin or 0.0)) if _inside_margin(at) else ""
+    drawn = at.figures
+    if verdict is Verdict.ADDS and at.logarithmic and drawn is not None and drawn.high is not None:
+        text += SENTENCES["not-by-itself"]
+    text += _refuted(at)
+    if at.rules.role is Role.MAIN:
+        standing = left_standing(at.rules.controls_done, drive=verdict is Verdict.ADDS)
+        if standing:
+            text += SENTENCES["cause-not-isolated"].format(suspects=listed([cause.words for cause in standing]))
+        else:
+            text += SENTENCES["cause-isolated"].format(controls=listed([role.value for role in at.rules.controls_done]))
+    return text
+
+
+def _refuted(at: Context) -> str:
+    """Say that a wheel that slowed down did not run by itself, where that was the claim."""
+    finished = bool((~at.seen.capped[at.seen.kept & (at.seen.used > 0)]).all())
+    if (at.rules.claimed or 0) < 1 or at.rules.end is not End.SPEED or not finished:
+        return ""
+    runs = int((at.seen.kept & (at.seen.used > 0)).sum())
+    return SENTENCES["refuted"].format(runs=runs, source=at.rules.conditions.source)
+
+
+def _margin_sentence(at: Context) -> str:
+    """Say that any difference is smaller than the margin."""
+    drawn = at.figures
+    assert drawn is not None  # noqa: S101  said only where figures exist
+    ends = [amount(at, shown(at, end or 0.0), signed=True) for end in (drawn.low_limit, drawn.high_limit)]
+    text = SENTENCES["within-margin"].format(
+        source=at.rules.conditions.source,
+        margin=amount(at, at.rules.margin or 0.0),
+        low=ends[0],
+        high=ends[1],
+        coverage=f"{100 * (1 - 2 * at.rules.alpha):g}",
+    )
+    return text + _hand(at) + _refuted(at)
+
+
+def _inconclusive(at: Context) -> str:
+    """Say that neither nothing nor the size at stake is excluded."""
+    drawn = at.figures
+    assert drawn is not None  # noqa: S101  said only where figures exist
+    size = at.rules.claimed if at.rules.claimed is not None else (at.rules.margin or 0.0)
+    ends = [
+        "below" if end is None and low else "above" if end is None else amount(at, shown(at, end), signed=True)
+        for end, low in ((drawn.low, True), (drawn.high, False))
+    ]
+    text = SENTENCES["inconclusive"].format(
+        size=amount(at, size),
+        whose=SENTENCES["claimed" if at.rules.claimed is not None else "margin"],
+        low=ends[0],
+        high=ends[1],
+        coverage=f"{100 * (1 - at.rules.alpha):g}",
+    )
+    each = _runs_to_tell(at)
+    more = SENTENCES["more-runs"].format(each=each) if each else ""
+    return text + more + _hand(at) + _refuted(at)
+
+
+def _runs_to_tell(at: Context) -> int | None:
+    """Give how many runs of each condition would find the size at stake in eight tests of ten."""
+    size = size_at_stake(at)
+    spread = pooled_spread(at)
+    if size is None or not math.isfinite(size) or not spread:
+        return None
+    return 2 * math.ceil(two_sample_runs(size / spread, 0.8, at.rules.alpha) / 2)
+
+
+def _limits_sentence(at: Context) -> str:
+    """Say how large a difference could still be, each way."""
+    drawn = at.figures
+    assert drawn is not None  # noqa: S101  said only where figures exist
+    up = None if drawn.high_limit is None else max(0.0, shown(at, drawn.high_limit))
+    down = None if drawn.low_limit is None else max(0.0, -shown(at, drawn.low_limit))
+    words = [SENTENCES["open-limit"] if size is None else amount(at, size) for size in (up, down)]
+    key = "limits" if at.logarithmic else "limits-linear"
+    text = SENTENCES[key].format(
+        source=at.rules.conditions.source,
+        name=at.rules.measurand.name,
+        adds=words[0],
+        takes=words[1],
+        confidence=f"{100 * (1 - at.rules.alpha):g}",
+    )
+    return text + _planned(at) + _hand(at) + _refuted(at)
+
+
+def _planned(at: Context) -> str:
+    """Say what the plan was made to find, and how the spread came out."""
+    forecast = at.rules.plan.forecast if at.rules.plan is not None else None
+    spread = pooled_spread(at)
+    if forecast is None or not spread:
+        return ""
+    return SENTENCES["planned"].format(
+        found=percent(forecast.drive_fraction),
+        power=f"{100 * forecast.power:g}",
+        ratio=f"{spread / forecast.spread:.1f}",
+    )
+
+
+def _hand(at: Context) -> str:
+    """Say so where only what a hand could make keeps the span from counting."""
+    drawn, allowance = at.figures, hand_allowance(at)
+    if drawn is None or allowance is None or side_of_zero(drawn.low, drawn.high, 0.0) is None:
+        return ""
+    return SENTENCES["little-for-a-hand"].format(allowance=percent(allowance))
+
+
+def _withdrawn_sentence(at: Context, verdict: Verdict) -> str:
+    """Say what the running bet says where the planned verdict is withdrawn."""
+    drawn = at.figures
+    strength = drawn.evidence.last if drawn is not None and drawn.evidence is not None else 1.0
+    stake = f"{strength:.3g}"
+    if verdict is Verdict.INCONCLUSIVE:
+        return SENTENCES["bet-open"].format(evidence=stake)
+    return f"{_how_much(at)}.{SENTENCES['bet-decides'].format(evidence=stake)}"
