@@ -16,7 +16,7 @@ from truerun.errors import ChoiceNeeded, ValueOutOfRange
 from truerun.units.formats import format_percent, format_quantity, format_time
 from truerun.units.number import decimal_sign, parse_number, parse_written, plain_text
 from truerun.units.quantity import Spread, read_quantity
-from truerun.units.unit import UNITS, Dimension, Unit, parse_heading, parse_unit, units_of
+from truerun.units.unit import UNITS, Dimension, Unit, parse_unit, units_of
 
 LENGTH, MASS, TIME = Dimension.LENGTH, Dimension.MASS, Dimension.TIME
 
@@ -308,19 +308,7 @@ class TestRefusalsSayWhatToDo:
             parse_unit("stone", Dimension.FORCE)
 
 
-class TestHeadings:
-    @pytest.mark.parametrize("text", ["time [s]", "time (s)", "time / s", "time in s", " time  [ s ] ", "time[sec]"])
-    def test_name_and_unit_are_parted(self, text: str) -> None:
-        assert parse_heading(text) == ("time", parse_unit("s"))
-
-    @pytest.mark.parametrize("text", ["keeper (initials)", "arc in", "time", "in/out", "left out", "put in place"])
-    def test_a_heading_without_unit_stays_whole(self, text: str) -> None:
-        assert parse_heading(text) == (text, None)
-
-    def test_square_brackets_hold_units_only(self) -> None:
-        with pytest.raises(ValueOutOfRange, match='Did you mean "mm'):
-            parse_heading("drop [mmm]")
-
+class TestSpellings:
     def test_superscripts_carets_and_dots_are_one_unit(self) -> None:
         assert {parse_unit(text).symbol for text in ("kg m²", "kg·m^2", "kg*m2", "kg m2")} == {"kg m²"}
 

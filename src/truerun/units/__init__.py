@@ -3,7 +3,7 @@
 from truerun.units.formats import format_percent, format_quantity, format_time
 from truerun.units.number import decimal_sign, parse_number
 from truerun.units.quantity import Quantity, Spread, read_quantity
-from truerun.units.unit import Dimension, Unit, parse_heading, parse_unit
+from truerun.units.unit import Dimension, Unit, parse_unit
 
 __all__ = [
     "Dimension",
@@ -14,7 +14,6 @@ __all__ = [
     "format_percent",
     "format_quantity",
     "format_time",
-    "parse_heading",
     "parse_number",
     "parse_unit",
     "read_quantity",

@@ -1,20 +1,19 @@
 """Units that may be written: their symbols, other spellings and exact sizes in SI.
 
-To add a unit, add its line to :data:`UNITS`; reading, headings and messages follow. Sizes of inch, foot, pound and
+To add a unit, add its line to :data:`UNITS`; reading and messages follow. Sizes of inch, foot, pound and
 ounce are the exact ones of NIST SP 811 (2008), appendix B.8.
 """
 
 from __future__ import annotations
 
 import difflib
-import re
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
 
 from truerun.errors import ValueOutOfRange
 
-__all__ = ["UNITS", "Dimension", "Unit", "parse_heading", "parse_unit", "units_of"]
+__all__ = ["UNITS", "Dimension", "Unit", "parse_unit", "units_of"]
 
 
 class Dimension(Enum):
@@ -227,48 +226,3 @@ def parse_unit(text: str, dimension: Dimension | None = None) -> Unit:
     if dimension is not None and not near:
         remedy = f"Write the number in {units_of(dimension)[0].symbol}, for example."
     raise ValueOutOfRange(name, f'"{text.strip()}"', allowed, remedy)
-
-
-_SQUARE = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]")
-_LOOSE = (
-    re.compile(r"(?P<name>.*?)\s*\((?P<unit>[^()]*)\)"),
-    re.compile(r"(?P<name>.+?) / (?P<unit>\S+)"),
-    re.compile(r"(?P<name>.+?) in (?P<unit>\S+)"),
-)
-
-
-def parse_heading(text: str) -> tuple[str, Unit | None]:
-    """Part the heading of a column into its name and its unit.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``time [s]``, ``Zeit (s)``, ``time / s``, ``time in s`` or ``time``.
-
-    Returns
-    -------
-    tuple of str and Unit or None
-        The name without the unit; None where the heading names no unit.
-
-    Raises
-    ------
-    ValueOutOfRange
-        If square brackets hold something that is not a unit. Round brackets may hold a remark.
-
-    Examples
-    --------
-    >>> name, unit = parse_heading("Zeit (s)")
-    >>> name, unit.symbol
-    ('Zeit', 's')
-    >>> parse_heading("keeper (initials)")
-    ('keeper (initials)', None)
-    """
-    heading = " ".join(text.split())
-    if found := _SQUARE.fullmatch(heading):
-        return found["name"], parse_unit(found["unit"])
-    for pattern in _LOOSE:
-        found = pattern.fullmatch(heading)
-        unit = _KNOWN.get(_key(found["unit"])) if found and found["unit"] else None
-        if found and unit is not None:
-            return found["name"], unit
-    return heading, None
