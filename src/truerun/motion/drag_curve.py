@@ -125,9 +125,7 @@ def _powers(speed: NDArray[np.float64], powers: tuple[float, ...]) -> NDArray[np
     return np.stack([speed ** (int(power) if power == int(power) else power) for power in powers], axis=-1)
 
 
-def _series_place(
-    basis: DragBasis, speed: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _series_place(basis: DragBasis, speed: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mapped variable from -1 to 1, and its derivative with respect to speed."""
     root = np.sqrt(speed)
     low, high = np.sqrt(basis.low), np.sqrt(basis.high)

@@ -47,9 +47,7 @@ def hill_matrix(angles: NDArray[np.float64], harmonics: int) -> NDArray[np.float
     return np.stack([np.cos(phase), np.sin(phase)], axis=-1).reshape(angles.size, 2 * harmonics)
 
 
-def turned_hill(
-    coefficients: NDArray[np.float64], shift: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def turned_hill(coefficients: NDArray[np.float64], shift: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Harmonics of the same hill when angles are counted from a place ``shift`` further back.
 
     Parameters

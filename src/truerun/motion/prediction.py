@@ -128,5 +128,3 @@ def time_slopes(prediction: Prediction, rows: NDArray[np.intp]) -> tuple[NDArray
     slopes[..., 1:] += before[rows][:, None, :]
     slopes[..., 2:] += own.reshape(rows.size, marks, -1)
     return slopes, shapes @ table.slowness
-
-

@@ -75,9 +75,7 @@ def _continuous_guess(table: TurnMap, first: float, turns: int) -> NDArray[np.fl
     return guess
 
 
-def sequence_slopes(
-    table: TurnMap, sequence: Sequence
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def sequence_slopes(table: TurnMap, sequence: Sequence) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Derivatives of all starting energies.
 
     Parameters

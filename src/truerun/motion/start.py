@@ -108,9 +108,7 @@ def _drag_guess(grid: PassGrid, basis: DragBasis) -> tuple[NDArray[np.float64], 
     return solved[1:], max(float(solved[0]) + before, float(speed[0] ** 2) / 2)
 
 
-def _hill_guess(
-    grid: PassGrid, harmonics: int, *, spacing: bool
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _hill_guess(grid: PassGrid, harmonics: int, *, spacing: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Hill harmonics and spacing errors from what single intervals differ from the turn's mean."""
     width = np.diff(np.concatenate([[0.0], grid.angles]))
     steps = np.diff(grid.times.ravel()).reshape(-1)

@@ -126,9 +126,7 @@ def turn_slopes(
     return TurnSlopes(1 / rise, 1 / end_rise, energy, over_turn(grid, push) / end_rise[:, None])
 
 
-def least_energy(
-    grid: TurnGrid, hill: NDArray[np.float64], basis: DragBasis, weights: NDArray[np.float64]
-) -> float:
+def least_energy(grid: TurnGrid, hill: NDArray[np.float64], basis: DragBasis, weights: NDArray[np.float64]) -> float:
     """Least energy at the start of a turn that clears every top in it.
 
     Parameters
