@@ -132,6 +132,13 @@ CHECKS: dict[str, Template] = {
         None,
         "Nothing, if no run stands there.",
     ),
+    "look-standstill": Template(
+        DOUBT,
+        "What ended these runs was a stop, or nobody said. Magnets can stop a slow wheel early, or let it rock for longer, and "
+        "lose nothing by it: 6 to 36 % of the time, in either direction.",
+        "6 to 36 % of the time",
+        "Time between two speeds, both far above the speed at which the bump catches the wheel, or count turns.",
+    ),
     "no-blocks": Template(
         STOP,
         "The test did not stop where it was planned, and its orders have no blocks: nothing in it can decide any more.",

@@ -1,0 +1,223 @@
+"""Deciding on a table of runs."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from truerun.errors import ChoiceNeeded, ValueOutOfRange
+from truerun.recordings.run_tables import read_run_table
+from truerun.report.plain_text import comparison_text
+from truerun.series import RunTable
+from truerun.trial.comparison import Comparison, compare_runs
+from truerun.trial.plan import Blinding, Conditions, End, Measurand
+from truerun.trial.planning import default_adjust
+from truerun.trial.rules import Rules, rules_of_plan
+from truerun.workflow.plan_files import read_plan
+from truerun.workflow.versions import versions
+
+__all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ComparisonResult:
+    """A finished comparison that can show itself."""
+
+    comparison: Comparison
+
+    def __repr__(self) -> str:
+        return f"<comparison: {self.comparison.headline}>"
+
+    @property
+    def verdict(self) -> str | None:
+        """The verdict's identifier, None where a sealed plan is not complete."""
+        return self.comparison.verdict.value if self.comparison.verdict else None
+
+    @property
+    def stopped(self) -> bool:
+        """Whether nothing could be decided: not a fair test, or counts only."""
+        return self.verdict in (None, "not-a-fair-test")
+
+    def summary(self) -> str:
+        """Give the result as plain text."""
+        return comparison_text(self.comparison)
+
+    def document(self) -> dict[str, Any]:
+        """Give the result as plain data, schema ``truerun/comparison/1``."""
+        rules = self.comparison.at.rules
+        settings = {
+            "orders": rules.orders,
+            "adjust": list(rules.adjust),
+            "alpha": rules.alpha,
+            "blinding": rules.blinding.model_dump(),
+            "hill_bound": rules.hill_bound,
+            "stop": rules.stop,
+            "plan": rules.plan.id if rules.plan else None,
+        }
+        return self.comparison.document() | {"versions": versions(), "settings": settings}
+
+    def json(self) -> str:
+        """Give the result as JSON text."""
+        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def compare(
+    table: Any,
+    plan: Any = None,
+    *,
+    source: str | None = None,
+    control: str | None = None,
+    orders: str | None = None,
+    adjust: str | None = None,
+    covariates: Sequence[str] = (),
+    end: str | None = None,
+    stop: str | None = None,
+    hill_bound: float | None = None,
+    alpha: float = 0.05,
+    margin: float | None = None,
+    claimed: float | None = None,
+    timing: str = "hand",
+    blinding: int = 0,
+    measure: str = "time",
+    scale: str = "log",
+    less_is_more: bool = False,
+    break_seal: bool = False,
+    code: str | None = None,
+    decimal: str | None = None,
+) -> ComparisonResult:
+    """Decide what a table of runs says about the source.
+
+    Parameters
+    ----------
+    table : path, data frame, mapping of columns, or RunTable
+        One line a run: ``run``, ``condition``, ``time``, and more as they come.
+    plan : path or mapping, optional
+        The sealed plan; it then gives every rule, and the options below (but ``break_seal``, ``code`` and
+        ``decimal``) must stay away.
+    source, control : str, optional
+        Names of the conditions. One names the other; without a plan at least one is needed.
+    orders : str, optional
+        The set from which the order was drawn, on your word. None: a description, not a fair test.
+    adjust : {"run-number", "session", "none"}, optional
+        What is adjusted for; None: what is usual for the set of orders.
+    covariates : sequence of str
+        Further columns to adjust for.
+    end : {"speed", "turns", "standstill"}, optional
+        What ended a run; None counts as standstill.
+    stop : {"turns-back", "lies-still"}, optional
+        Which stop, where runs were timed to standstill.
+    hill_bound : float, optional
+        Largest share of a time that a magnetic bump alone could change, as measured.
+    alpha, margin, claimed : float
+        Share of false alarms allowed; smallest drive that matters; drive that is claimed.
+    timing : {"hand", "sensor"}
+        What timed the runs.
+    blinding : {0, 1, 2, 3}
+        Who knew which was which.
+    measure : str
+        Column that is compared, and in which ``scale`` ("log": effects are factors; "linear": they add).
+    less_is_more : bool
+        Whether less of the measured quantity means more drive.
+    break_seal : bool
+        Look although the planned runs are not complete; only the running bet then decides.
+    code : str, optional
+        Spoken code that the plan must have.
+    decimal : {".", ","}, optional
+        Decimal sign of the table, where it cannot be told.
+
+    Returns
+    -------
+    ComparisonResult
+
+    Raises
+    ------
+    TruerunError
+        One sentence: what was found, what is allowed, what to do.
+
+    Examples
+    --------
+    >>> runs = {"run": [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12],
+    ...         "condition": ["in", "out", "out", "in", "out", "in", "in", "out", "in", "out", "in", "out"],
+    ...         "time": [61.2, 58.9, 59.3, 61.9, 60.0, 62.4, 62.9, 60.8, 63.0, 61.1, 63.4, 61.5]}
+    >>> compare(runs, control="out", orders="blocks-of-four", end="speed")
+    <comparison: "in" adds energy.>
+    """
+    if plan is not None:
+        sealed = read_plan(plan, code=code)
+        rules = rules_of_plan(sealed.plan, seal_broken=break_seal)
+        read = _table(table, rules.measurand.name, decimal)
+        return ComparisonResult(compare_runs(read, rules))
+    read = _table(table, measure, decimal)
+    rules = Rules(
+        conditions=conditions_of(read, source, control),
+        measurand=Measurand(
+            name=measure,
+            scale=one_of("scale", scale, ("log", "linear")),
+            sign=-1 if less_is_more else 1,
+            unit=read.unit,
+        ),
+        end=End(one_of("end", end, tuple(each.value for each in End))) if end is not None else None,
+        stop=one_of("stop", stop, ("turns-back", "lies-still")) if stop is not None else None,
+        hill_bound=hill_bound,
+        orders=orders,
+        adjust=_adjusted(adjust, orders, covariates),
+        alpha=_share("alpha", alpha, 0.5),
+        margin=None if margin is None else _share("margin", margin, 1 if scale == "log" else float("inf")),
+        claimed=claimed,
+        blinding=Blinding.model_validate({"grade": blinding, "timing": one_of("timing", timing, ("hand", "sensor"))}),
+    )
+    return ComparisonResult(compare_runs(read, rules))
+
+
+def _table(table: Any, measure: str, decimal: str | None) -> RunTable:
+    """Read a table unless it was read already."""
+    return table if isinstance(table, RunTable) else read_run_table(table, measure=measure, decimal=decimal)
+
+
+def conditions_of(table: RunTable, source: str | None, control: str | None) -> Conditions:
+    """Tell which condition is the source and which the control.
+
+    Raises
+    ------
+    ChoiceNeeded
+        If neither was named.
+    ValueOutOfRange
+        If a name does not stand in the table.
+    """
+    names = table.conditions
+    for role, name in (("The source", source), ("The control", control)):
+        if name is not None and name not in names:
+            raise ValueOutOfRange(role, f'"{name}"', " or ".join(f'"{each}"' for each in names))
+    if source is None and control is None:
+        raise ChoiceNeeded("The control", names, "Name it with --control.")
+    if source is None:
+        source = next(name for name in names if name != control)
+    if control is None:
+        control = next(name for name in names if name != source)
+    return Conditions(source=source, control=control)
+
+
+def _adjusted(adjust: str | None, orders: str | None, covariates: Sequence[str]) -> tuple[str, ...]:
+    """Give the columns to adjust for."""
+    if adjust is None:
+        usual = default_adjust(orders) if orders else ()
+    else:
+        kind = one_of("adjust", adjust, ("run-number", "session", "none"))
+        usual = () if kind == "none" else (kind,)
+    return (*usual, *covariates)
+
+
+def one_of(name: str, given: str, allowed: tuple[str, ...]) -> Any:
+    """Refuse a word that is not one of a few."""
+    if given not in allowed:
+        raise ValueOutOfRange(name, f'"{given}"', "one of " + ", ".join(allowed))
+    return given
+
+
+def _share(name: str, given: float, below: float) -> float:
+    """Refuse a share that is not between 0 and its bound."""
+    if not 0 < given < below:
+        raise ValueOutOfRange(name, f"{given:g}", f"above 0 and below {below:g}", "Give 0.05 for 5 %.")
+    return given

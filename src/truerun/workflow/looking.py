@@ -1,0 +1,87 @@
+"""A quick look at a few runs, before any claim or plan."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from truerun.recordings.run_tables import read_run_table
+from truerun.report.plain_text import look_text
+from truerun.series import RunTable
+from truerun.trial.look import Look, look_at
+from truerun.trial.plan import End, Measurand
+from truerun.trial.rules import Rules
+from truerun.workflow.comparing import conditions_of, one_of
+
+__all__ = ["LookResult", "look"]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class LookResult:
+    """A finished look that can show itself; it has no verdict."""
+
+    look: Look
+
+    def __repr__(self) -> str:
+        return f"<look: {sum(self.look.counts.values())} runs, nothing decided>"
+
+    def summary(self) -> str:
+        """Give the look as plain text."""
+        return look_text(self.look)
+
+    def document(self) -> dict[str, Any]:
+        """Give the look as plain data, schema ``truerun/look/1``."""
+        return self.look.document()
+
+    def json(self) -> str:
+        """Give the look as JSON text."""
+        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+    @property
+    def pilot(self) -> dict[str, Any]:
+        """What a plan takes over from these runs: keys of a plan request."""
+        return {"pilot_spread": self.look.spread, "pilot_runs": self.look.degrees_of_freedom + 2}
+
+
+def look(
+    table: Any,
+    *,
+    source: str | None = None,
+    control: str | None = None,
+    end: str | None = None,
+    change_minutes: float | None = None,
+    decimal: str | None = None,
+) -> LookResult:
+    """Look at a few runs: how far apart, how much they scatter, what a deciding test would need.
+
+    Parameters
+    ----------
+    table : path, data frame, mapping of columns, or RunTable
+        One line a run: ``run``, ``condition``, ``time``.
+    source, control : str, optional
+        Names of the conditions. One names the other.
+    end : {"speed", "turns", "standstill"}, optional
+        What ended a run.
+    change_minutes : float, optional
+        Minutes between two runs.
+    decimal : {".", ","}, optional
+        Decimal sign of the table, where it cannot be told.
+
+    Returns
+    -------
+    LookResult
+
+    Examples
+    --------
+    >>> runs = {"run": [1, 2, 3, 4, 5, 6], "condition": ["with", "without"] * 3, "time": [52, 61, 49, 63, 50, 60]}
+    >>> look(runs, control="without")
+    <look: 6 runs, nothing decided>
+    """
+    read = table if isinstance(table, RunTable) else read_run_table(table, decimal=decimal)
+    rules = Rules(
+        conditions=conditions_of(read, source, control),
+        measurand=Measurand(),
+        end=End(one_of("end", end, tuple(each.value for each in End))) if end is not None else None,
+    )
+    return LookResult(look_at(read, rules, change_minutes=change_minutes))

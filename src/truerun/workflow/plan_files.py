@@ -1,0 +1,76 @@
+"""Plans as files: written once when they are sealed, checked whenever they are read."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from truerun.errors import RecordingUnreadable
+from truerun.trial.plan import Plan, plan_from_document
+from truerun.trial.seal import Seal, require_seal, seal_of
+
+__all__ = ["SealedPlan", "plan_file_text", "read_plan"]
+
+
+@dataclass(frozen=True, slots=True)
+class SealedPlan:
+    """A plan and the seal that it still fits."""
+
+    plan: Plan
+    seal: Seal
+
+
+def plan_file_text(plan: Plan) -> str:
+    """Give the text of a plan's file: the document, and the seal beside it."""
+    document = plan.document() | {"seal": seal_of(plan).document()}
+    return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def read_plan(source: Any, *, code: str | None = None) -> SealedPlan:
+    """Read a sealed plan and check that it was not changed.
+
+    Parameters
+    ----------
+    source : path, mapping, or SealedPlan
+        As ``truerun plan`` wrote it.
+    code : str, optional
+        The spoken code that a stranger kept.
+
+    Returns
+    -------
+    SealedPlan
+
+    Raises
+    ------
+    RecordingUnreadable
+        If the file is missing, not JSON, or not a plan.
+    PlanBroken
+        If it has no seal, was changed since, or does not fit the code.
+    """
+    if isinstance(source, SealedPlan):
+        return source
+    if isinstance(source, Mapping):
+        document, name = dict(source), "the plan"
+    else:
+        document, name = _loaded(Path(source)), str(source)
+    stored = document.pop("seal", None)
+    plan = plan_from_document(document, name)
+    return SealedPlan(plan, require_seal(plan, stored, name, code))
+
+
+def _loaded(path: Path) -> dict[str, Any]:
+    """Read a JSON object from a file."""
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        what = (error.strerror or "cannot be read").lower()
+        raise RecordingUnreadable(path, "", f"{what}. Give the plan that truerun plan wrote.") from error
+    except (UnicodeDecodeError, json.JSONDecodeError) as error:
+        where = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
+        raise RecordingUnreadable(path, where, "this is not JSON. Give the plan that truerun plan wrote.") from error
+    if not isinstance(document, dict):
+        raise RecordingUnreadable(path, "", "this is not a plan. Give the plan that truerun plan wrote.")
+    return document
