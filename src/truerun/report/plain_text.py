@@ -78,7 +78,7 @@ def _interval_rows(result: Comparison) -> list[tuple[str, str]]:
         ("Between", f"{words[0]} and {words[1]} (right {coverage} times in 100)"),
         (
             "Luck alone does this in",
-            f"{round(drawn.p * drawn.plus.orders)} of {drawn.plus.orders} orders (p = {drawn.p:.4g})",
+            f"{luck} of {drawn.plus.orders} orders (p = {drawn.p:.4g})",
         ),
         ("Adjusted for", ", ".join(at.rules.adjust) or "nothing"),
     ]
@@ -113,8 +113,8 @@ def look_text(look: Look) -> str:
     runs = sum(look.counts.values())
     easily = "easily " if look.clean > look.divisions / 20 else ""
     say = (
-        f'With "{look.source}" the runs took {share} {longer} than with "{look.control}". That is what {runs} runs show, '
-        f"not what the source does: a look never gives a verdict. Luck alone {easily}does this: {look.clean} of "
+        f'With "{look.source}" the runs took {share} {longer} than with "{look.control}". That is what {runs} runs '
+        f"show, not what the source does: a look never gives a verdict. Luck alone {easily}does this: {look.clean} of "
         f"{look.divisions} ways to divide these runs split as clean."
     )
     rows = [(name, f"{look.counts[name]} runs, {mean:.4g} s on average") for name, mean in look.means.items()]
@@ -173,9 +173,9 @@ def plan_text(plan: Plan, seal: Seal, ahead: Prospect, time: Schedule | None, ch
         ("False alarms, at most", percent(ahead.false_alarms)),
         (
             "Found in 8 tests of 10",
-            f"a drive or brake of {percent(ahead.finds)}, at a spread of {percent(ahead.spread)}",
+            f"a difference of {size_text(ahead.finds)}, at a spread of {size_text(ahead.spread)}",
         ),
-        ("Found in 19 tests of 20", percent(ahead.finds_surely)),
+        ("Found in 19 tests of 20", size_text(ahead.finds_surely)),
         ("If stopped early", _bet(ahead.bet_blocks)),
     ]
     if time is not None:
@@ -183,15 +183,17 @@ def plan_text(plan: Plan, seal: Seal, ahead: Prospect, time: Schedule | None, ch
     parts = [_wrapped(say), code, _rows(rows)]
     size = plan.claimed if plan.claimed is not None else plan.margin
     if chance is not None and size is not None and chance < 0.8:
-        parts.append(
-            _wrapped(
-                f"Mind this: {percent(size)} is what is at stake, and this plan finds it in {round(10 * chance)} tests of "
-                "10. More runs, or a smaller spread, would find it more surely; or keep the plan and say so.",
-                hanging=2,
-            )
-        )
+        parts.append(_wrapped(_may_miss(size, chance), hanging=2))
     parts.append(f"Full fingerprint, SHA-256:\n    {seal.sha256}")
     return "\n\n".join(parts)
+
+
+def _may_miss(size: float, chance: float) -> str:
+    """Say that a plan may miss what is at stake."""
+    return (
+        f"Mind this: {percent(size)} is what is at stake, and this plan finds it in {round(10 * chance)} tests of 10. "
+        "More runs, or a smaller spread, would find it more surely; or keep the plan and say so."
+    )
 
 
 def _bet(blocks: int | None) -> str:
