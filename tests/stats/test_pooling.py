@@ -141,6 +141,15 @@ class TestTheFactorOfAtLeastOne:
         assert bare.standard_error == pytest.approx(found.standard_error, rel=1e-9)
 
 
+class TestOneMoreTest:
+    def test_prediction_by_hand(self) -> None:
+        # Higgins, Thompson, Spiegelhalter (2009): t with k - 2 = 1 degree of freedom is 12.7062 (any t table);
+        # effects 1, 2, 6 with variance 1: between 6, mean 3, standard error sqrt(7/3)
+        found = pooled(np.array([1.0, 2.0, 6.0]), np.ones(3))
+        assert found.predicted_high == pytest.approx(3 + 12.7062 * (6 + 7 / 3) ** 0.5, abs=2e-4)
+        assert found.predicted_low == pytest.approx(3 - 12.7062 * (6 + 7 / 3) ** 0.5, abs=2e-4)
+
+
 class TestLeaveOneOut:
     def test_each_is_what_pooling_the_rest_gives(self) -> None:
         effects, variances = stored("bcg")

@@ -59,6 +59,13 @@ class TestLevels:
         assert found.level <= LOOK.total_level
         assert not (found.first & found.last).any()
 
+    def test_observations_without_ties_use_up_both_levels(self) -> None:
+        first, last = heaps(np.random.default_rng(6).normal(size=24))
+        found = stage_rejections(first, last, LOOK)
+        alone = stage_rejections(np.zeros_like(first), last, LOOK)
+        assert found.first.mean() == LOOK.first_level
+        assert alone.last.mean() == LOOK.last_level
+
     def test_constant_observations_never_reject(self) -> None:
         assert stage_rejections(*heaps(np.ones(24)), LOOK).level == 0.0
 

@@ -92,6 +92,11 @@ class TestDrawing:
         assert stratified_test(heaps, used, seed="a", draws=500) == stratified_test(heaps, used, seed="a", draws=500)
         assert stratified_test(heaps, used, seed="a", draws=500) != stratified_test(heaps, used, seed="b", draws=500)
 
+    def test_the_order_used_is_one_of_those_counted(self) -> None:
+        values = np.arange(1500.0)
+        found = stratified_test([values] * 5, [1499.0] * 5, seed="top", draws=99)
+        assert (found.p_plus, found.p_minus) == (0.01, 1.0)
+
 
 class TestWhatIsRefused:
     def test_an_effect_that_no_order_gives(self) -> None:
