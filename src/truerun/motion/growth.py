@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truerun.errors import FitImpossible
+from truerun.motion.hill import hill_matrix
 from truerun.motion.normal import Blocks, Step, normal_blocks, normal_step
 from truerun.motion.panels import TURN, turn_grid
 from truerun.motion.places import PassGrid
@@ -26,6 +27,7 @@ COARSE_ROWS = 250
 SPACING_PRIOR = 0.03
 ROUNDING = 1e-13
 PLAUSIBLE = 3.0
+PLACES = np.linspace(0, TURN, 100)
 NOT_SETTLED = (
     f"The fit did not settle in {MOST_STEPS} steps. Ask for fewer drag terms or harmonics, or cut off the slowest "
     "turns."
@@ -109,7 +111,10 @@ def grown_fit(grid: PassGrid, solver: Solver, harmonics: int, *, spacing: bool, 
     first = first_guess(grid, solver.basis, harmonics, spacing=spacing)
     floor = 1.0 if stated else (ROUNDING * float(np.ptp(grid.times))) ** 2
     task = _stage(grid, solver, grid.turns, spacing=spacing, floor=floor)
-    found = _at_once(task, first) or _by_stages(task, first)
+    found = _at_once(task, first)
+    if found is None:
+        plain = first_guess(grid, solver.basis, harmonics, spacing=spacing, terms=2)
+        found = _by_stages(task, [first, plain, _flat(first), _flat(plain)])
     if task.rows.size < grid.turns:
         whole = replace(task, rows=np.arange(grid.turns))
         found = _settled(replace(found, task=whole, fit=_evaluate(whole, found.fit.guess, found.fit.prediction.spare)))
@@ -130,16 +135,16 @@ def _at_once(task: Task, first: Guess) -> Settled | None:
     return replace(found, task=task) if good else None
 
 
-def _by_stages(task: Task, first: Guess) -> Settled:
+def _by_stages(task: Task, first: list[Guess]) -> Settled:
     """Settle on more and more of the recording."""
     grid, solver = task.grid, task.solver
-    starts, total = [first, _flat(first)], 0
-    for turns in _stage_turns(grid, first.hill.size + solver.basis.size + 2):
+    starts, total = first, 0
+    for turns in _stage_turns(grid, first[0].hill.size + solver.basis.size + 2):
         part = _stage(grid, solver, turns, spacing=task.spacing, floor=task.floor)
         found = _settled(_best_first(part, starts)[0])
         total += found.steps
         now = found.fit.guess
-        starts = [now, first, replace(first, hill=now.hill, spacing=now.spacing), _flat(first)]
+        starts = [now, replace(first[0], hill=now.hill, spacing=now.spacing), *first]
     found = _first_settled(_best_first(task, starts))
     return replace(found, steps=total + found.steps)
 
@@ -226,9 +231,11 @@ def _best_first(task: Task, starts: list[Guess]) -> list[Settled]:
 
 def _uncaught(task: Task, guess: Guess) -> Evaluated | None:
     """Evaluate a guess, with a lower hill while the wheel of the guess is caught."""
+    last = float(turn_speeds(task.grid)[-1]) ** 2 / 2
     for _ in range(8):
+        top = float((hill_matrix(PLACES, guess.hill.size // 2) @ guess.hill).max(initial=0.0))
         try:
-            return _evaluate(task, guess, 0.1 * guess.energy)
+            return _evaluate(task, guess, max(last - top, 0.05 * last))
         except Caught:
             guess = replace(guess, hill=0.8 * guess.hill)
     return None

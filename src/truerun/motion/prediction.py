@@ -11,7 +11,7 @@ from truerun.motion.drag_curve import DragBasis
 from truerun.motion.panels import TurnGrid
 from truerun.motion.sequence import Sequence, sequence_slopes, turn_sequence
 from truerun.motion.start import Guess
-from truerun.motion.turn_map import Caught, TurnMap, turn_map
+from truerun.motion.turn_map import Caught, OffTable, TurnMap, turn_map
 
 __all__ = ["Prediction", "Solver", "pass_times", "predict", "time_slopes"]
 
@@ -64,10 +64,11 @@ def predict(solver: Solver, guess: Guess, angles: NDArray[np.float64], turns: in
     low = ROOM * spare
     for _ in range(6):
         span = (low, guess.energy * 1.001)
-        table = turn_map(solver.grid, solver.basis, guess.drag, guess.hill, marks, span, solver.nodes)
         try:
-            sequence = turn_sequence(table, guess.energy, turns)
-        except Caught:
+            with np.errstate(all="ignore"):  # a motion that runs away is found out below
+                table = turn_map(solver.grid, solver.basis, guess.drag, guess.hill, marks, span, solver.nodes)
+                sequence = turn_sequence(table, guess.energy, turns)
+        except OffTable:
             low *= 0.05
             continue
         found = float(sequence.start[-1]) - table.least

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from truerun.motion.turn_map import Caught, TurnMap, turn_shapes
+from truerun.motion.turn_map import OffTable, TurnMap, turn_shapes
 
 __all__ = ["Sequence", "sequence_slopes", "turn_sequence"]
 
@@ -37,8 +37,8 @@ def turn_sequence(table: TurnMap, first: float, turns: int) -> Sequence:
 
     Raises
     ------
-    Caught
-        If the wheel does not complete the turns.
+    OffTable
+        If the turns leave the range of the map: it must reach lower, or the wheel does not complete them.
 
     Notes
     -----
@@ -54,8 +54,8 @@ def turn_sequence(table: TurnMap, first: float, turns: int) -> Sequence:
         carried = np.cumprod(shapes[:-1] @ table.carry)
         start = start.copy()
         start[1:] += carried * np.cumsum(gap / carried)
-    if np.abs(gap).max(initial=0.0) > 1e-12 * first:
-        raise Caught
+    if not np.abs(gap).max(initial=0.0) <= 1e-12 * first:
+        raise OffTable
     return Sequence(start, turn_shapes(table, start))
 
 
@@ -65,8 +65,11 @@ def _continuous_guess(table: TurnMap, first: float, turns: int) -> NDArray[np.fl
     above = np.exp(logs)
     shapes = turn_shapes(table, table.least + above)
     loss = shapes @ table.loss
-    if (loss <= 0).any():
-        raise Caught
+    lossless = np.flatnonzero(~(loss > 0))
+    sound = slice(lossless[-1] + 1 if lossless.size else 0, None)
+    logs, above, shapes, loss = logs[sound], above[sound], shapes[sound], loss[sound]
+    if logs.size < 2:
+        raise OffTable
     rate = above / loss * (1 + (1 - shapes @ table.carry) / 2)
     passed = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(logs))])
     at_first = np.interp(np.log(max(first - table.least, above[0])), logs, passed)

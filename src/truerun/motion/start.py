@@ -15,7 +15,7 @@ from truerun.motion.places import PassGrid
 
 __all__ = ["Guess", "first_guess", "turn_speeds"]
 
-MOST_POINTS = 4000
+MOST_POINTS = 1000
 SPACING_DOUBT = 0.1
 
 
@@ -50,7 +50,9 @@ def turn_speeds(grid: PassGrid) -> NDArray[np.float64]:
     return speeds
 
 
-def first_guess(grid: PassGrid, basis: DragBasis, harmonics: int, *, spacing: bool) -> Guess:
+def first_guess(
+    grid: PassGrid, basis: DragBasis, harmonics: int, *, spacing: bool, terms: int | None = None
+) -> Guess:
     """Regress the drag on turn means, hill and spacing on what intervals differ from turn means.
 
     Parameters
@@ -61,6 +63,8 @@ def first_guess(grid: PassGrid, basis: DragBasis, harmonics: int, *, spacing: bo
         Highest order of the hill.
     spacing : bool
         Whether the marks may be misplaced.
+    terms : int, optional
+        How many of the drag's terms are guessed, the others being 0. None: all.
 
     Returns
     -------
@@ -77,7 +81,7 @@ def first_guess(grid: PassGrid, basis: DragBasis, harmonics: int, *, spacing: bo
     drag. E less its centred turn mean, for each kind of interval against [1, E] with weights v^-3: the intercept
     is minus the mean hill there, the slope minus twice the spacing error over the interval's angle.
     """
-    drag, energy = _drag_guess(grid, basis)
+    drag, energy = _drag_guess(grid, basis, min(terms or basis.size, basis.size))
     hill, errors = np.zeros(2 * harmonics), np.zeros(grid.marks - 1)
     if grid.marks > 2 and (spacing or harmonics):
         hill, errors = _hill_guess(grid, harmonics, spacing=spacing)
@@ -85,7 +89,7 @@ def first_guess(grid: PassGrid, basis: DragBasis, harmonics: int, *, spacing: bo
     return Guess(start, energy, drag, hill, errors)
 
 
-def _drag_guess(grid: PassGrid, basis: DragBasis) -> tuple[NDArray[np.float64], float]:
+def _drag_guess(grid: PassGrid, basis: DragBasis, terms: int) -> tuple[NDArray[np.float64], float]:
     """Weights of the drag, and the energy at the start of the first row."""
     flat = grid.times.ravel()
     first = int(np.argmax(grid.weights.ravel() > 0))
@@ -99,13 +103,14 @@ def _drag_guess(grid: PassGrid, basis: DragBasis) -> tuple[NDArray[np.float64], 
             f"The speed goes from {speed[0]:.4g} to {speed[-1]:.4g} rad/s; a rundown must slow down. Cut the "
             "recording to the part after the last push."
         )
-    shapes = basis_values(basis, speed)
+    shapes = basis_values(basis, speed)[:, :terms]
     steps = np.diff(middle)[:, None] * (shapes[1:] + shapes[:-1]) / 2
-    passed = np.concatenate([np.zeros((1, basis.size)), np.cumsum(steps, axis=0)])
+    passed = np.concatenate([np.zeros((1, terms)), np.cumsum(steps, axis=0)])
     design = np.column_stack([np.ones_like(speed), -passed]) * (speed**-3.0)[:, None]
     solved = np.linalg.lstsq(design, speed**2 / 2 * speed**-3.0, rcond=1e-10)[0]
     before = float(shapes[0] @ solved[1:]) * middle[0]
-    return solved[1:], max(float(solved[0]) + before, float(speed[0] ** 2) / 2)
+    drag = np.append(solved[1:], np.zeros(basis.size - terms))
+    return drag, max(float(solved[0]) + before, float(speed[0] ** 2) / 2)
 
 
 def _hill_guess(grid: PassGrid, harmonics: int, *, spacing: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -118,7 +123,11 @@ def _hill_guess(grid: PassGrid, harmonics: int, *, spacing: bool) -> tuple[NDArr
     away, kind = energy[middle] - mean, kind[middle]
     present = (grid.weights.ravel()[1:] > 0) & (grid.weights.ravel()[:-1] > 0)
     weight = (2 * mean) ** -1.5 * present[middle]
-    lines = [_line(mean, away, weight * (kind == each), spacing=spacing) for each in range(grid.marks)]
+    lines = []
+    for each in range(grid.marks):
+        some = np.flatnonzero(kind == each)
+        some = some[:: max(1, some.size // MOST_POINTS)]
+        lines.append(_line(mean[some], away[some], weight[some], spacing=spacing))
     level, slope = np.array(lines).T
     edges = np.concatenate([[0.0], grid.angles])
     hill = np.zeros(2 * harmonics)

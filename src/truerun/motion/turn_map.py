@@ -13,11 +13,15 @@ from truerun.motion.hill import hill_matrix
 from truerun.motion.panels import TurnGrid, rows_at
 from truerun.motion.turn import Turn, TurnSlopes, least_energy, turn_motion, turn_slopes
 
-__all__ = ["Caught", "TurnMap", "turn_map", "turn_shapes"]
+__all__ = ["Caught", "OffTable", "TurnMap", "turn_map", "turn_shapes"]
 
 
 class Caught(ArithmeticError):
     """With these parameters the hill stops the wheel within the recording; used inside the fit only."""
+
+
+class OffTable(Caught):
+    """The turns lead to energies below those of the map; a map that reaches lower may hold them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,11 +146,11 @@ def turn_shapes(table: TurnMap, start: NDArray[np.float64]) -> NDArray[np.float6
 
     Raises
     ------
-    Caught
+    OffTable
         If an energy is not above the least one.
     """
     above = start - table.least
     if not (above > 0).all():
-        raise Caught
+        raise OffTable
     place = (2 * np.log(above) - table.low - table.high) / (table.high - table.low)
     return chebvander(place, table.loss.size - 1)
