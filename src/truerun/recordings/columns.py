@@ -67,11 +67,10 @@ def find_columns(grid: Grid, measure: str) -> Columns:
     """
     if not grid.lines:
         raise grid.unreadable(None, f"there is no table in it. {_example(measure)}")
-    candidates = [_headings(line) for line in grid.lines[:FARTHEST_HEADING]]
-    top = next((i for i, headings in enumerate(candidates) if _is_complete(headings, measure)), None)
+    top = _heading_line(grid, measure)
     if top is None:
-        raise _missing(grid, candidates, measure)
-    headings = candidates[top]
+        raise _missing(grid, measure)
+    headings = _headings(grid.lines[top])
     _require_different(grid, grid.lines[top], headings)
     measured = _measured(grid, headings, measure)
     places = _places(grid, headings, measured)
@@ -100,7 +99,13 @@ def has_headings(grid: Grid, measure: str) -> bool:
     >>> has_headings(Grid("times.xlsx", "row", (Line(1, ("part", "mass [g]")),)), "time")
     False
     """
-    return any(_is_complete(_headings(line), measure) for line in grid.lines[:FARTHEST_HEADING])
+    return _heading_line(grid, measure) is not None
+
+
+def _heading_line(grid: Grid, measure: str) -> int | None:
+    """First line that names what every table needs."""
+    lines = enumerate(grid.lines[:FARTHEST_HEADING])
+    return next((i for i, line in lines if _is_complete(_headings(line), measure)), None)
 
 
 def rows_below(grid: Grid, columns: Columns) -> tuple[Line, ...]:
@@ -139,7 +144,9 @@ def rows_below(grid: Grid, columns: Columns) -> tuple[Line, ...]:
         if any(cell != "" for cell in line.cells[width:]):
             filled = max(i for i, cell in enumerate(line.cells) if cell != "") + 1
             found = f"the row has {filled} cells; the headings are {width}."
-            remedy = "If the comma is the decimal sign, put semicolons between the cells; else add the heading."
+            remedy = "Empty the cells behind the last heading, or give them one."
+            if grid.place == "line":
+                remedy = "If the comma is the decimal sign, put semicolons between the cells; else add the heading."
             raise grid.unreadable(line.number, f"{found} {remedy}")
         unnamed = next((i for i in range(width) if not columns.headings[i].text and line.cells[i] != ""), None)
         if unnamed is not None:
@@ -174,8 +181,9 @@ def _is_complete(headings: tuple[Heading, ...], measure: str) -> bool:
     return Role.CONDITION in roles and (Role.RECORDING in roles or bool(_measured_candidates(headings, measure)))
 
 
-def _missing(grid: Grid, candidates: list[tuple[Heading, ...]], measure: str) -> Exception:
+def _missing(grid: Grid, measure: str) -> Exception:
     """Say which heading is missing in the line that comes nearest to one."""
+    candidates = [_headings(line) for line in grid.lines[:FARTHEST_HEADING]]
     known = [sum(heading.role is not None for heading in headings) for headings in candidates]
     best = max(range(len(known)), key=lambda i: (known[i], -i))
     line, headings = grid.lines[best], candidates[best]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import zlib
 from io import BytesIO
 from zipfile import BadZipFile, ZipFile
 
@@ -13,6 +15,14 @@ __all__ = ["looks_like_spreadsheet", "read_spreadsheet"]
 ZIP_START = b"PK\x03\x04"  # .xlsx and .ods are zip archives
 OLD_OFFICE_START = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # .xls
 LARGEST_UNPACKED = 200_000_000  # bytes; a table of runs is far below it, a zip bomb above
+MOST_CELLS = 2_000_000  # in a sheet, empty ones among them
+ZIP_TROUBLES = (BadZipFile, EOFError, NotImplementedError, OSError, RuntimeError, ValueError, zlib.error)
+SHEET = re.compile(r"xl/worksheets/[^/]+\.xml|content\.xml")
+FILLED_CELL = re.compile(rb'<c\s[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*(?<!/)>')  # .xlsx
+REPEATED_CELL = re.compile(rb'<table:table-cell\s[^>]*number-columns-repeated="([0-9]{1,9})"[^>]*(?<!/)>')  # .ods
+REPEATED_ROW = re.compile(
+    rb'<table:table-row\s[^>]*number-rows-repeated="([0-9]{1,9})"[^>]*(?<!/)>(.*?)</table:table-row>', re.DOTALL
+)
 AS_CSV = "Save the sheet as CSV, which always works, or as .xlsx or .ods."
 
 
@@ -78,14 +88,37 @@ def read_spreadsheet(content: bytes, name: str) -> dict[str, Grid]:
 
 
 def _require_moderate_size(content: bytes, name: str) -> None:
-    """Refuse an archive that would fill the memory."""
+    """Refuse what would fill the memory: the library lays out every cell up to the last one that is filled."""
     if not content.startswith(ZIP_START):
         return
     try:
         with ZipFile(BytesIO(content)) as archive:
-            size = sum(member.file_size for member in archive.infolist())
-    except (BadZipFile, ValueError, NotImplementedError, UnicodeDecodeError):
+            members = archive.infolist()
+            size = sum(member.file_size for member in members)
+            sheets = [member for member in members if SHEET.fullmatch(member.filename)]
+            cells = max((_area(archive.read(sheet)) for sheet in sheets if size <= LARGEST_UNPACKED), default=0)
+    except ZIP_TROUBLES:
         raise RecordingUnreadable(name, "", f"the file is damaged, or no spreadsheet. {AS_CSV}") from None
     if size > LARGEST_UNPACKED:
         found = f"the file unpacks to {size / 1e6:.0f} MB; a table of runs is at most {LARGEST_UNPACKED / 1e6:.0f} MB."
         raise RecordingUnreadable(name, "", f"{found} {AS_CSV}")
+    if cells > MOST_CELLS:
+        found = "something stands so far from the rest of a sheet that the sheet is too large to read."
+        raise RecordingUnreadable(name, "", f"{found} Delete all rows and columns outside the table.")
+
+
+def _area(sheet: bytes) -> int:
+    """Cells between the first of a sheet and the last that is filled, or at least as many."""
+    places = [(_column(letters), int(row)) for letters, row in FILLED_CELL.findall(sheet)]
+    area = max((column for column, _ in places), default=0) * max((row for _, row in places), default=0)
+    wide = max((int(count) for count in REPEATED_CELL.findall(sheet)), default=1)
+    high = max((int(count) for count, row in REPEATED_ROW.findall(sheet) if b"<text:p" in row), default=1)
+    return max(area, wide * high)
+
+
+def _column(letters: bytes) -> int:
+    """Count a column (A is 1, AA is 27)."""
+    number = 0
+    for letter in letters:
+        number = 26 * number + letter - ord("A") + 1
+    return number
