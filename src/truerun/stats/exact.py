@@ -133,9 +133,7 @@ def nuisance_basis(columns: Array, names: Sequence[str], order: Array) -> Array:
     norms = np.sqrt((centred**2).sum(axis=0))
     kept = norms > _FLAT * np.abs(columns).max(axis=0, initial=1.0)
     left, size, _ = np.linalg.svd(np.column_stack([np.full(n, n**-0.5), centred[:, kept] / norms[kept]]))
-    basis = np.asarray(
-        left[:, : len(size)][:, size > 1e-10 * size[0]]
-    )  # columns repeated or summing to another
+    basis = np.asarray(left[:, : len(size)][:, size > 1e-10 * size[0]])  # columns repeated or summing to another
     if np.abs(order - basis @ (basis.T @ order)).max() < 1e-9:
         named = ", ".join(names) or "the constant"
         raise ValueOutOfRange(
@@ -147,9 +145,7 @@ def nuisance_basis(columns: Array, names: Sequence[str], order: Array) -> Array:
     return basis
 
 
-def exact_list(
-    observations: Array, orders: NDArray[np.int8], used: NDArray[np.int8], basis: Array
-) -> ExactList:
+def exact_list(observations: Array, orders: NDArray[np.int8], used: NDArray[np.int8], basis: Array) -> ExactList:
     """List what every order says.
 
     Parameters
@@ -211,9 +207,7 @@ def _residual(observations: Array, basis: Array) -> Array:
     return np.zeros_like(rest) if flat else rest
 
 
-def _projections(
-    orders: NDArray[np.int8], rest: Array, rest_drawn: Array, basis: Array
-) -> tuple[Array, Array]:
+def _projections(orders: NDArray[np.int8], rest: Array, rest_drawn: Array, basis: Array) -> tuple[Array, Array]:
     """Give a_j and b_j of every order, a stretch of orders at a time; 0 where an order is explained completely."""
     a = np.zeros(len(orders))
     b = np.zeros(len(orders))
@@ -265,9 +259,7 @@ def two_sided_p(plus: ExactList, minus: ExactList | None = None, effect: float =
     return min(1.0, 2 * min(p_plus(plus, effect), p_minus(minus or plus, effect)))
 
 
-def interval(
-    plus: ExactList, alpha: float, minus: ExactList | None = None
-) -> tuple[float | None, float | None]:
+def interval(plus: ExactList, alpha: float, minus: ExactList | None = None) -> tuple[float | None, float | None]:
     """Give the interval of the effect at coverage 1 - ``alpha``; an end is None where the list cannot give one.
 
     Parameters
