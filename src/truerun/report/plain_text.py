@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from truerun.findings.finding import Finding, Severity
+from truerun.report.layout import minutes_text, rows_text, wrapped
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, pooled_spread, shown
 from truerun.trial.look import Look
@@ -15,9 +15,8 @@ from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken
 
-__all__ = ["comparison_text", "look_text", "minutes_text", "plan_text"]
+__all__ = ["comparison_text", "look_text", "plan_text"]
 
-_WIDTH = 88
 _MARKS = {Severity.STOP: "Stops the verdict", Severity.DOUBT: "Mind this", Severity.NOTE: "Noted"}
 
 
@@ -34,10 +33,10 @@ def comparison_text(result: Comparison) -> str:
     str
         Lines of at most 88 characters, without a final line end.
     """
-    parts = [result.headline, _wrapped(result.sentence)]
+    parts = [result.headline, wrapped(result.sentence)]
     rows = _figure_rows(result)
     if rows:
-        parts.append(_rows(rows))
+        parts.append(rows_text(rows))
     parts += [_findings_text(result.findings)] if result.findings else []
     return "\n\n".join(parts)
 
@@ -90,9 +89,9 @@ def _findings_text(findings: Sequence[Finding]) -> str:
     lines = []
     for found in sorted(findings, key=lambda each: order.index(each.severity)):
         size = f" ({found.size})" if found.size else ""
-        lines.append(_wrapped(f"{_MARKS[found.severity]}: {found.sentence}{size}", hanging=2))
+        lines.append(wrapped(f"{_MARKS[found.severity]}: {found.sentence}{size}", hanging=2))
         if found.remedy:
-            lines.append(_wrapped(f"What to do: {found.remedy}", first=2, hanging=2))
+            lines.append(wrapped(f"What to do: {found.remedy}", first=2, hanging=2))
     return "\n".join(lines)
 
 
@@ -123,11 +122,11 @@ def look_text(look: Look) -> str:
         (f"A deciding test of {test.runs // 2} + {test.runs // 2} runs", _offer(test.finds, test.minutes))
         for test in look.deciding
     ]
-    parts = ["A first look. Nothing is decided here.", _wrapped(say), _rows(rows)]
+    parts = ["A first look. Nothing is decided here.", wrapped(say), rows_text(rows)]
     if look.runs_to_find is not None:
         half = look.runs_to_find // 2
         parts.append(
-            _wrapped(f"If the difference is real and this large, {half} + {half} runs find it in 8 tests of 10.")
+            wrapped(f"If the difference is real and this large, {half} + {half} runs find it in 8 tests of 10.")
         )
     if look.findings:
         parts.append(_findings_text(look.findings))
@@ -180,10 +179,10 @@ def plan_text(plan: Plan, seal: Seal, ahead: Prospect, time: Schedule | None, ch
     ]
     if time is not None:
         rows.append(("Time at the bench", _sittings(time)))
-    parts = [_wrapped(say), code, _rows(rows)]
+    parts = [wrapped(say), code, rows_text(rows)]
     size = plan.claimed if plan.claimed is not None else plan.margin
     if chance is not None and size is not None and chance < 0.8:
-        parts.append(_wrapped(_may_miss(size, chance), hanging=2))
+        parts.append(wrapped(_may_miss(size, chance), hanging=2))
     parts.append(f"Full fingerprint, SHA-256:\n    {seal.sha256}")
     return "\n\n".join(parts)
 
@@ -210,32 +209,3 @@ def _sittings(time: Schedule) -> str:
         after = ", ".join(str(run) for run in time.breaks_after)
         text += f" in {time.sittings} sittings; best places to stop: after run {after}"
     return text
-
-
-def minutes_text(minutes: float) -> str:
-    """Write a length of time at the bench.
-
-    Examples
-    --------
-    >>> minutes_text(55), minutes_text(142)
-    ('55 min', '2 h 22 min')
-    """
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"
-
-
-def _rows(rows: Iterable[tuple[str, str]]) -> str:
-    """Write names and values in two columns."""
-    rows = list(rows)
-    width = max(len(name) for name, _ in rows) + 2
-    return "\n".join(
-        textwrap.fill(value, _WIDTH, initial_indent=name.ljust(width), subsequent_indent=" " * width)
-        for name, value in rows
-    )
-
-
-def _wrapped(text: str, *, first: int = 0, hanging: int = 0) -> str:
-    """Break a sentence into lines; no-break spaces hold."""
-    return textwrap.fill(
-        text, _WIDTH, initial_indent=" " * first, subsequent_indent=" " * hanging, break_on_hyphens=False
-    )
