@@ -19,7 +19,8 @@ class Run:
     ``value`` was reached; None where nothing was written. ``left_out`` is the reason for leaving the run out,
     ``seen`` whether its time had been seen by then (None: not said). ``recording`` is a path relative to the table,
     ``marks`` the number of marks a turn in it. ``extra`` holds further columns, numbers in the unit of their
-    header. ``line`` is the line in the file, for messages.
+    header. Where several keepers timed the run, ``readings`` holds what each read. ``line`` is the line in the file,
+    for messages.
     """
 
     slot: int
@@ -35,6 +36,7 @@ class Run:
     extra: Mapping[str, float | str | None] = field(default_factory=dict)
     line: int | None = None
     marks: int | None = None
+    readings: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,6 +76,12 @@ CHECKS: dict[str, Template] = {
         "one step is {share} of a time",
         "Write all digits that the watch shows.",
     ),
+    "decided-at-look": Template(
+        NOTE,
+        "The test ended at the look that was planned after run {run} of {planned}, at a level of {level} %.",
+        None,
+        None,
+    ),
     "drift": Template(
         NOTE,
         "Over the test the times moved by {drift}, whatever the condition. {meaning}",
@@ -101,12 +107,38 @@ CHECKS: dict[str, Template] = {
         "only {share} of the comparison is left",
         "Draw a fresh order, or adjust for less.",
     ),
+    "guessed-too-well": Template(
+        DOUBT,
+        "Somebody who was not to know which was which guessed right in {matches} of {answered} runs. Luck alone does this in "
+        "{luck} of {orders} orders.",
+        "{matches} of {answered} guesses",
+        "Find out what gave it away, and hide it, before the next test.",
+    ),
+    "guesses": Template(
+        NOTE,
+        "Guesses of which was which were right in {matches} of {answered} runs, as luck would have it.",
+        "{matches} of {answered} guesses",
+        None,
+    ),
     "hand-allowance": Template(
         DOUBT,
         "Times were taken by a hand that knew which was which. The span lies beside zero by less than such a hand could "
         "make, so it does not count as a difference.",
         "{allowance} of the shortest time",
         "Let a sensor time the runs, or let somebody time them who does not know the condition.",
+    ),
+    "keepers": Template(
+        NOTE,
+        "{count} timekeepers: one reading scatters by {scatter}; {latest} reads {offset} later than their mean. The runs are "
+        "corrected for that.",
+        "{scatter} a reading",
+        None,
+    ),
+    "last-digits": Template(
+        NOTE,
+        "{round} of {all} times end in 0 or 5; a fifth is expected.",
+        "luck does this {p} times in 100",
+        "Read all digits, or let a sensor time the runs.",
     ),
     "launch-by-hand": Template(
         STOP,
@@ -131,6 +163,12 @@ CHECKS: dict[str, Template] = {
         "{places} above the headings of the table: not read.",
         None,
         "Nothing, if no run stands there.",
+    ),
+    "look-goes-on": Template(
+        NOTE,
+        "The look that was planned after run {run} decides nothing. What the runs say stays covered.",
+        None,
+        "Go on to the last planned run.",
     ),
     "look-standstill": Template(
         DOUBT,
@@ -190,6 +228,24 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} runs",
         "Repeat the test and follow the sheet; a check of the condition before each launch takes seconds.",
     ),
+    "planted-found": Template(
+        NOTE,
+        "A known help of {known} was hung on, and the test found it: {found}, between {low} and {high}.",
+        None,
+        None,
+    ),
+    "planted-missed": Template(
+        DOUBT,
+        "A known help of {known} was hung on, but the test found {found}, between {low} and {high}, which does not include it.",
+        "{gap} away",
+        "Find out why before believing any other test on this bench.",
+    ),
+    "planted-not-seen": Template(
+        DOUBT,
+        "A known help of {known} was hung on, and the test was too small to see it: between {low} and {high}.",
+        None,
+        "Make more runs, or hang on a larger help.",
+    ),
     "repeated": Template(
         NOTE,
         "{runs} repeated in the same place: {reasons}.",
@@ -213,6 +269,12 @@ CHECKS: dict[str, Template] = {
         "The table has no column of run numbers; the order of its {place}s was taken as the order in time.",
         None,
         "Add a column run with 1, 2, 3, ... in the order in which the runs were made.",
+    ),
+    "same-differs": Template(
+        DOUBT,
+        "Same against same must show nothing, and it shows {found}, between {low} and {high}.",
+        "{found}",
+        "Something else changed with the label: find it before believing any other test on this bench.",
     ),
     "sampled-orders": Template(
         NOTE,

@@ -29,13 +29,17 @@ SENTENCES: dict[str, str] = {
     "no-span": " ({runs} runs); no span can be given.",
     "luck": " Luck alone does this in {luck} of {orders} orders.",
     "below-margin": " This is less than the {margin} that was called meaningful.",
+    "claim-inside": " The {claimed} that is claimed lies in this span.",
+    "claim-outside": " The {claimed} that is claimed does not lie in this span.",
+    "as-it-should": " Same against same must show nothing, and so it does.",
     "not-by-itself": " It is not enough to run by itself.",
     "little-for-a-hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
-    "limits": 'If "{source}" adds anything, it is less than {adds} of the losses; if it takes anything, less than {takes}, '
+    "limits": 'If "{source}" adds anything, it is {adds} of the losses; if it takes anything, {takes}, '
     "each at {confidence} % one-sided confidence.",
-    "limits-linear": 'If "{source}" raises the {name}, it is by less than {adds}; if it lowers it, by less than {takes}, each at '
+    "limits-linear": 'If "{source}" raises the {name}, it is by {adds}; if it lowers it, by {takes}, each at '
     "{confidence} % one-sided confidence.",
-    "open-limit": "no bound can be given",
+    "limit": "less than {size}",
+    "open-limit": "an amount that cannot be bounded",
     "planned": " The plan was made to find {found} with {power} % probability; the spread was {ratio} times what was planned for.",
     "within-margin": 'Whatever "{source}" does is smaller than the {margin} that was agreed beforehand to matter: between '
     "{low} and {high}, right {coverage} times in 100.",

@@ -18,6 +18,7 @@ from truerun.recordings.decimal_signs import settle_decimal_signs
 from truerun.recordings.frames import read_frame
 from truerun.recordings.grid import Grid, Line, shown
 from truerun.recordings.headings import Role
+from truerun.recordings.keepers import put_together
 from truerun.recordings.observations import Observations, read_observations
 from truerun.recordings.run_checks import require_runs
 from truerun.recordings.spreadsheets import looks_like_spreadsheet, read_spreadsheet
@@ -85,9 +86,8 @@ def read_run_table(
     lines = rows_below(grid, columns)
     signs = settle_decimal_signs(grid, lines, columns.headings, _numeric(columns), decimal)
     observations = _observations(grid, lines, columns, signs)
-    runs = _runs(grid, lines, columns, signs, observations)
-    order = sorted(range(len(runs)), key=lambda i: (runs[i].slot, runs[i].attempt))
-    ordered = tuple(runs[i] for i in order)
+    runs = put_together(grid, _runs(grid, lines, columns, signs, observations))
+    ordered = tuple(sorted(runs, key=lambda run: (run.slot, run.attempt)))
     numbered = Role.RUN in columns.places
     measured = measure if columns.measured is None else columns.name(columns.measured)
     require_runs(grid, lines, ordered, measured, numbered=numbered, attempts=Role.ATTEMPT in columns.places)
@@ -102,7 +102,7 @@ def read_run_table(
             *grid.findings,
             *_check_headings(grid, columns),
             *observations.findings,
-            *_check_order(columns, ordered, [lines[i] for i in order]),
+            *_check_order(columns, ordered, lines),
         ),
         {columns.name(i): unit.symbol for i in columns.extra if (unit := columns.headings[i].unit)},
     )
@@ -256,5 +256,6 @@ def _check_order(columns: Columns, runs: Sequence[Run], lines: Sequence[Line]) -
     """Hold the run numbers against the times at which runs were started."""
     if not columns.started:
         return ()
-    starts = [[line.cells[i] for i in columns.started] for line in lines]
+    cells = {line.number: line.cells for line in lines}
+    starts = [[cells[run.line or 0][i] for i in columns.started] for run in runs]
     return check_starts(runs, starts, columns.name(columns.started[0]))

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
+from truerun.stats.digits import digit_preference, last_digits
 from truerun.stats.exact import nuisance_basis
 from truerun.stats.opinions import Opinion, slope_interval, welch
 from truerun.stats.orders import smallest_p
-from truerun.trial.context import Context, amount, drift_share, hand_allowance, shown, withdrawn
+from truerun.trial.context import Context, adding, amount, drift_share, hand_allowance, shown, withdrawn
 from truerun.trial.decision import SAMPLED_ORDERS, adjusted_columns
 from truerun.trial.observations import Observations
 from truerun.trial.phrases import listed, percent, runs_named
@@ -32,6 +33,8 @@ Array = NDArray[np.float64]
 _FAR_OFF = 5.0
 _SPREADS_APART = 2.0
 _NOTABLE_LAUNCH = 0.005
+_ENOUGH_DIGITS = 10
+_NOTABLE_DIGITS = 0.01
 
 
 def second_opinions(seen: Observations, rules: Rules) -> dict[str, Opinion]:
@@ -227,6 +230,69 @@ def check_blinding(at: Context) -> Iterator[Finding]:
         yield finding("operator-knew")
 
 
+def check_guesses(at: Context) -> Iterator[Finding]:
+    """Did somebody who was not to know guess too well?"""
+    if at.guesses is None:
+        return
+    test = at.guesses.test
+    words = {"matches": test.matches, "answered": test.answered}
+    if test.p <= at.rules.alpha:
+        yield finding("guessed-too-well", **words, luck=round(test.p * test.orders), orders=test.orders)
+    else:
+        yield finding("guesses", **words)
+
+
+def check_keepers(at: Context) -> Iterator[Finding]:
+    """Do several timekeepers agree?"""
+    keepers = at.seen.keepers
+    if keepers is None or keepers.scatter is None:
+        return
+    late = int(keepers.offsets.argmax())
+    yield finding(
+        "keepers",
+        count=len(at.seen.keeper_names),
+        scatter=f"{keepers.scatter:.2g} s",
+        latest=f'"{at.seen.keeper_names[late]}"',
+        offset=f"{keepers.offsets[late]:.2g} s",
+    )
+
+
+def check_digits(at: Context) -> Iterator[Finding]:
+    """Did the watch show, or the hand write, some last digits too often?"""
+    step = at.table.resolution
+    written = [value for run in at.seen.runs for value in (run.readings.values() or (run.value,)) if value is not None]
+    if step is None or len(written) < _ENOUGH_DIGITS or at.rules.measurand.name != "time":
+        return
+    found = digit_preference(last_digits(np.array(written), step))
+    if found.p_round <= _NOTABLE_DIGITS:
+        yield finding("last-digits", round=found.round_ends, all=len(written), p=f"{100 * found.p_round:.1g}")
+
+
+def check_known_truth(at: Context) -> Iterator[Finding]:
+    """Was a known help found, and does same against same show nothing?"""
+    drawn = at.figures
+    if drawn is None or drawn.low is None or drawn.high is None or withdrawn(at):
+        return
+    words = {
+        "found": amount(at, shown(at, at.effect), signed=True),
+        "low": amount(at, shown(at, drawn.low), signed=True),
+        "high": amount(at, shown(at, drawn.high), signed=True),
+    }
+    clear = drawn.low > 0 or drawn.high < 0
+    if at.rules.role is Role.SAME_AGAINST_SAME and clear:
+        yield finding("same-differs", **words)
+    if at.rules.role is not Role.PLANTED or at.rules.claimed is None:
+        return
+    known, there = amount(at, at.rules.claimed, signed=True), adding(at, at.rules.claimed)
+    if not drawn.low <= there <= drawn.high:
+        gap = amount(at, abs(at.rules.claimed - shown(at, at.effect)))
+        yield finding("planted-missed", known=known, gap=gap, **words)
+    elif clear:
+        yield finding("planted-found", known=known, **words)
+    else:
+        yield finding("planted-not-seen", known=known, low=words["low"], high=words["high"])
+
+
 def check_hand(at: Context) -> Iterator[Finding]:
     """Could a hand that knew the condition have made the difference?"""
     allowance = hand_allowance(at)
@@ -277,6 +343,10 @@ CHECKS_OF_A_TEST: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     check_drift,
     check_reading,
     check_blinding,
+    check_guesses,
+    check_keepers,
+    check_digits,
+    check_known_truth,
     check_hand,
     check_opinions,
     check_agreement,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from truerun.errors import RecordingUnreadable
@@ -16,8 +16,9 @@ from truerun.stats.orders import orders_for
 from truerun.trial.checks import findings_of, second_opinions
 from truerun.trial.context import Context, hand_allowance, plain_difference, pooled_spread, shown, withdrawn
 from truerun.trial.decision import Figures, figures
+from truerun.trial.guessing import judge_guesses
 from truerun.trial.observations import Observations, observe
-from truerun.trial.rules import Rules
+from truerun.trial.rules import Rules, rules_at_look
 from truerun.trial.sentences import cause_findings, headline, sentence
 from truerun.trial.verdict import Verdict, decide
 
@@ -79,6 +80,7 @@ class Comparison:
             "claimed": rules.claimed,
             **_figures_document(self),
             "hand_allowance": hand_allowance(self.at) if self.verdict else None,
+            "guesses": self.at.guesses.document() if self.verdict and self.at.guesses else None,
             "findings": [found.document() for found in self.findings],
             "inputs": [self.at.table.digest] if self.at.table.digest else [],
         }
@@ -107,7 +109,7 @@ def compare_runs(table: RunTable, rules: Rules) -> Comparison:
     """
     seen = observe(table, rules)
     if rules.plan is not None and seen.missing.any() and not rules.seal_broken:
-        return _counts_only(table, rules, seen)
+        return _at_planned_look(table, rules, seen) or _counts_only(table, rules, seen)
     if not math.isfinite(plain_difference(seen)):
         raise RecordingUnreadable(
             table.path or "the table",
@@ -116,7 +118,7 @@ def compare_runs(table: RunTable, rules: Rules) -> Comparison:
             "both need at least one. Fill in the times.",
         )
     drawn = figures(seen, table, rules) if _order_known(seen, rules) else None
-    at = Context(table, rules, seen, drawn, second_opinions(seen, rules))
+    at = Context(table, rules, seen, drawn, second_opinions(seen, rules), judge_guesses(seen, rules))
     found = findings_of(at)
     verdict = decide(at, found)
     return Comparison(
@@ -131,14 +133,31 @@ def _order_known(seen: Observations, rules: Rules) -> bool:
     return rules.plan is not None or orders_for(rules.orders, len(seen.used)).contains(seen.used)
 
 
+def _at_planned_look(table: RunTable, rules: Rules, seen: Observations) -> Comparison | None:
+    """Decide at the planned look if the runs end there; None if they do not, or if it decides nothing."""
+    plan = rules.plan
+    done = [run.slot for run, gone in zip(seen.runs, seen.missing, strict=True) if not gone]
+    if plan is None or plan.stopping.look_after is None or done != list(range(1, plan.stopping.look_after + 1)):
+        return None
+    first = replace(table, runs=tuple(run for run in table.runs if run.slot <= plan.stopping.look_after))
+    result = compare_runs(first, replace(rules_at_look(plan), controls_done=rules.controls_done))
+    if result.verdict not in (Verdict.ADDS, Verdict.TAKES):
+        return None
+    level = f"{100 * plan.stopping.look_alpha:g}"
+    note = finding("decided-at-look", run=plan.stopping.look_after, planned=plan.runs, level=level)
+    return replace(result, findings=(*result.findings, note))
+
+
 def _counts_only(table: RunTable, rules: Rules, seen: Observations) -> Comparison:
     """Say how far a sealed test has come, and nothing else."""
     done = int((~seen.missing).sum())
     following = min(run.slot for run, gone in zip(seen.runs, seen.missing, strict=True) if gone)
-    covered = finding("sealed-until-complete", done=done, planned=seen.planned, next=following)
+    covered = [finding("sealed-until-complete", done=done, planned=seen.planned, next=following)]
+    if rules.plan is not None and rules.plan.stopping.look_after == done:
+        covered.append(finding("look-goes-on", run=done))
     text = SENTENCES["counts-only"].format(done=done, planned=seen.planned)
     at = Context(table, rules, seen, None, {})
-    return Comparison(None, HEADLINES["counts-only"], text, (covered,), at)
+    return Comparison(None, HEADLINES["counts-only"], text, tuple(covered), at)
 
 
 def _figures_document(result: Comparison) -> dict[str, Any]:

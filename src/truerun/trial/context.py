@@ -10,6 +10,7 @@ import numpy as np
 from truerun.series import RunTable
 from truerun.stats.opinions import Opinion
 from truerun.trial.decision import Figures
+from truerun.trial.guessing import Guesses
 from truerun.trial.observations import Observations
 from truerun.trial.phrases import percent
 from truerun.trial.rules import HAND_ERROR, Rules
@@ -20,11 +21,15 @@ __all__ = [
     "amount",
     "drift_share",
     "hand_allowance",
+    "hand_error",
     "plain_difference",
     "pooled_spread",
     "shown",
     "withdrawn",
 ]
+
+
+_ENOUGH_READINGS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +41,19 @@ class Context:
     seen: Observations
     figures: Figures | None
     opinions: dict[str, Opinion]
+    guesses: Guesses | None = None
 
     @property
     def effect(self) -> float:
         """Difference found, on the scale on which an effect adds."""
         return self.figures.effect if self.figures is not None else plain_difference(self.seen)
+
+    @property
+    def drawn(self) -> Figures:
+        """The figures, where a verdict has made sure that there are any."""
+        if self.figures is None:
+            raise LookupError("no figures: the order came from no known set")
+        return self.figures
 
     @property
     def logarithmic(self) -> bool:
@@ -77,7 +90,15 @@ def hand_allowance(at: Context) -> float | None:
         return None
     kept = at.seen.kept & np.isfinite(at.seen.raw)
     means = [at.seen.raw[kept & (at.seen.used == sign)] for sign in (1, -1)]
-    return HAND_ERROR / float(min(values.mean() for values in means if len(values)))
+    return hand_error(at) / float(min(values.mean() for values in means if len(values)))
+
+
+def hand_error(at: Context) -> float:
+    """Give the standard deviation of one reading, start and stop together [s]: the keepers' own, once they show it."""
+    keepers = at.seen.keepers
+    if keepers is not None and keepers.scatter is not None and keepers.df >= _ENOUGH_READINGS:
+        return keepers.scatter
+    return HAND_ERROR
 
 
 def pooled_spread(at: Context) -> float:

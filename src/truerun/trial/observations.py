@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from truerun.errors import PlanBroken, RecordingUnreadable
 from truerun.series import Run, RunTable
+from truerun.stats.keepers import Timekeepers, timekeepers
 from truerun.stats.unfinished import cut_to_common_limit
 from truerun.trial.rules import Rules
 
@@ -25,7 +26,8 @@ class Observations:
     adds, NaN where the slot has none; ``raw`` the value as measured (SI). ``worst`` marks slots whose run was stopped
     after its time had been seen, ``omitted`` those left out blind, ``missing`` those not run yet, ``slips`` those in
     which the other condition was set up. ``limit`` is the common limit where runs were unfinished, ``capped`` tells
-    which stand at it. ``planned`` is the number of runs of the plan.
+    which stand at it. ``planned`` is the number of runs of the plan. ``keepers`` tells what each of several timekeepers
+    adds and scatters, in the order of ``keeper_names``.
     """
 
     runs: tuple[Run, ...]
@@ -40,6 +42,8 @@ class Observations:
     limit: float | None
     capped: NDArray[np.bool_]
     planned: int
+    keepers: Timekeepers | None = None
+    keeper_names: tuple[str, ...] = ()
 
     @property
     def kept(self) -> NDArray[np.bool_]:
@@ -77,7 +81,10 @@ def observe(table: RunTable, rules: Rules) -> Observations:
     runs = tuple(last[slot] for slot in sorted(last))
     _require_known_conditions(table, rules)
     used, slips = _as_drawn(runs, rules, table)
+    keepers, names = _keepers(runs)
     raw = np.array([np.nan if run.value is None else run.value for run in runs], dtype=np.float64)
+    if keepers is not None:
+        raw = keepers.runs
     unfinished = np.array([run.unfinished for run in runs])
     seen = np.array([run.left_out is not None and (run.seen is True or _shown(run)) for run in runs])
     omitted = np.array([run.left_out is not None for run in runs]) & ~seen
@@ -102,7 +109,17 @@ def observe(table: RunTable, rules: Rules) -> Observations:
         limit=limit,
         capped=capped,
         planned=rules.plan.runs if rules.plan else len(runs),
+        keepers=keepers,
+        keeper_names=names,
     )
+
+
+def _keepers(runs: tuple[Run, ...]) -> tuple[Timekeepers | None, tuple[str, ...]]:
+    """Take runs and keepers apart where several keepers timed every run."""
+    names = tuple(dict.fromkeys(name for run in runs for name in run.readings))
+    if len(names) < 2 or not all(run.readings for run in runs):
+        return None, ()
+    return timekeepers(np.array([[run.readings.get(name, np.nan) for name in names] for run in runs])), names
 
 
 def _shown(run: Run) -> bool:

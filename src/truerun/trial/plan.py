@@ -103,9 +103,15 @@ class WindowRule(Record):
 
 
 class Stopping(Record):
-    """When the test is over: after the planned runs; spare blocks are drawn with the plan, for going on openly."""
+    """When the test is over: after the planned runs, or at the one look that was planned.
+
+    ``look_after`` is the run after which the planned look comes, at the level ``look_alpha``. Spare blocks are drawn
+    with the plan, for going on openly; then only the running bet decides.
+    """
 
     rule: Literal["after the last planned run"] = "after the last planned run"
+    look_after: int | None = Field(default=None, ge=2)
+    look_alpha: float = Field(default=0.01, gt=0, lt=0.5)
     spare_order: tuple[str, ...] = ()
 
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from truerun.trial.plan import Blinding, Conditions, End, Measurand, Plan, Role, Window
+from truerun.stats.orders import orders_for
+from truerun.stats.stages import planned_look
+from truerun.trial.plan import Blinding, Conditions, End, Measurand, Plan, Role, Stopping, Window
 
-__all__ = ["HAND_ERROR", "Rules", "rules_of_plan"]
+__all__ = ["HAND_ERROR", "Rules", "rules_at_look", "rules_of_plan"]
 
 HAND_ERROR = 0.10
 """Start and stop by hand together, standard uncertainty [s]: Am. J. Phys. 87 (2019) 110."""
@@ -71,7 +73,7 @@ def rules_of_plan(plan: Plan, *, seal_broken: bool = False, controls_done: tuple
         window=plan.window if isinstance(plan.window, Window) else None,
         orders=plan.orders,
         adjust=plan.adjust,
-        alpha=plan.alpha,
+        alpha=_last_alpha(plan),
         margin=plan.margin,
         claimed=plan.claimed,
         blinding=plan.blinding,
@@ -81,3 +83,30 @@ def rules_of_plan(plan: Plan, *, seal_broken: bool = False, controls_done: tuple
         seed=plan.seed,
         seal_broken=seal_broken,
     )
+
+
+def rules_at_look(plan: Plan) -> Rules:
+    """Give the rules of the planned look: the first runs alone, at the level of the look.
+
+    Parameters
+    ----------
+    plan : Plan
+        With a planned look.
+
+    Returns
+    -------
+    Rules
+    """
+    runs = plan.stopping.look_after or plan.runs
+    first = plan.model_copy(
+        update={"runs": runs, "order": plan.order[:runs], "alpha": plan.stopping.look_alpha, "stopping": Stopping()}
+    )
+    return rules_of_plan(first)
+
+
+def _last_alpha(plan: Plan) -> float:
+    """Give the level left for the end of the test."""
+    if plan.stopping.look_after is None:
+        return plan.alpha
+    first = orders_for(plan.orders, plan.stopping.look_after).count
+    return planned_look(first, plan.order_set.count, plan.alpha, plan.stopping.look_alpha).last_alpha

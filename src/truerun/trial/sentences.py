@@ -101,8 +101,7 @@ def _not_fair(stops: list[Finding]) -> str:
 
 def _difference(at: Context) -> str:
     """Say how large the difference is and between which values."""
-    drawn = at.figures
-    assert drawn is not None  # noqa: S101  said only where figures exist
+    drawn = at.drawn
     return _how_much(at) + _span(at, drawn.low, drawn.high)
 
 
@@ -133,8 +132,7 @@ def _span(at: Context, low: float | None, high: float | None) -> str:
 
 def _luck(at: Context) -> str:
     """Say how many of the orders do as much by luck."""
-    drawn = at.figures
-    assert drawn is not None  # noqa: S101  said only where figures exist
+    drawn = at.drawn
     return SENTENCES["luck"].format(luck=round(drawn.p * drawn.plus.orders), orders=drawn.plus.orders)
 
 
@@ -144,7 +142,7 @@ def _what_it_means(at: Context, verdict: Verdict) -> str:
     drawn = at.figures
     if verdict is Verdict.ADDS and at.logarithmic and drawn is not None and drawn.high is not None:
         text += SENTENCES["not-by-itself"]
-    text += _refuted(at)
+    text += _claimed(at) + _refuted(at)
     if at.rules.role is Role.MAIN:
         standing = left_standing(at.rules.controls_done, drive=verdict is Verdict.ADDS)
         if standing:
@@ -152,6 +150,16 @@ def _what_it_means(at: Context, verdict: Verdict) -> str:
         else:
             text += SENTENCES["cause-isolated"].format(controls=listed([role.value for role in at.rules.controls_done]))
     return text
+
+
+def _claimed(at: Context) -> str:
+    """Say whether the claimed size lies in the span."""
+    claimed, drawn = at.rules.claimed, at.drawn
+    if claimed is None:
+        return ""
+    size = adding(at, claimed)
+    inside = (drawn.low is None or drawn.low <= size) and (drawn.high is None or size <= drawn.high)
+    return SENTENCES["claim-inside" if inside else "claim-outside"].format(claimed=amount(at, claimed))
 
 
 def _refuted(at: Context) -> str:
@@ -165,8 +173,7 @@ def _refuted(at: Context) -> str:
 
 def _margin_sentence(at: Context) -> str:
     """Say that any difference is smaller than the margin."""
-    drawn = at.figures
-    assert drawn is not None  # noqa: S101  said only where figures exist
+    drawn = at.drawn
     ends = [amount(at, shown(at, end or 0.0), signed=True) for end in (drawn.low_limit, drawn.high_limit)]
     text = SENTENCES["within-margin"].format(
         source=at.rules.conditions.source,
@@ -180,8 +187,7 @@ def _margin_sentence(at: Context) -> str:
 
 def _inconclusive(at: Context) -> str:
     """Say that neither nothing nor the size at stake is excluded."""
-    drawn = at.figures
-    assert drawn is not None  # noqa: S101  said only where figures exist
+    drawn = at.drawn
     size = at.rules.claimed if at.rules.claimed is not None else (at.rules.margin or 0.0)
     ends = [
         "below" if end is None and low else "above" if end is None else amount(at, shown(at, end), signed=True)
@@ -210,11 +216,15 @@ def _runs_to_tell(at: Context) -> int | None:
 
 def _limits_sentence(at: Context) -> str:
     """Say how large a difference could still be, each way."""
-    drawn = at.figures
-    assert drawn is not None  # noqa: S101  said only where figures exist
-    up = None if drawn.high_limit is None else max(0.0, shown(at, drawn.high_limit))
-    down = None if drawn.low_limit is None else max(0.0, -shown(at, drawn.low_limit))
-    words = [SENTENCES["open-limit"] if size is None else amount(at, size) for size in (up, down)]
+    drawn = at.drawn
+    upwards = at.logarithmic or at.rules.measurand.sign > 0
+    top, bottom = (drawn.high_limit, drawn.low_limit) if upwards else (drawn.low_limit, drawn.high_limit)
+    up = None if top is None else max(0.0, shown(at, top))
+    down = None if bottom is None else max(0.0, -shown(at, bottom))
+    words = [
+        SENTENCES["open-limit"] if size is None else SENTENCES["limit"].format(size=amount(at, size))
+        for size in (up, down)
+    ]
     key = "limits" if at.logarithmic else "limits-linear"
     text = SENTENCES[key].format(
         source=at.rules.conditions.source,
@@ -223,7 +233,8 @@ def _limits_sentence(at: Context) -> str:
         takes=words[1],
         confidence=f"{100 * (1 - at.rules.alpha):g}",
     )
-    return text + _planned(at) + _hand(at) + _refuted(at)
+    same = SENTENCES["as-it-should"] if at.rules.role is Role.SAME_AGAINST_SAME else ""
+    return text + same + _planned(at) + _hand(at) + _refuted(at)
 
 
 def _planned(at: Context) -> str:

@@ -48,8 +48,7 @@ def decide(at: Context, findings: tuple[Finding, ...]) -> Verdict:
 
 def _decided(at: Context) -> Verdict:
     """Apply the rule to the figures."""
-    drawn = at.figures
-    assert drawn is not None  # noqa: S101  judged only where figures exist
+    drawn = at.drawn
     if withdrawn(at):
         return side_of_zero(*drawn.sequence, hand_allowance(at) or 0.0) or Verdict.INCONCLUSIVE
     side = side_of_zero(drawn.low, drawn.high, hand_allowance(at) or 0.0)

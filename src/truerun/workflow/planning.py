@@ -16,8 +16,21 @@ from pydantic import Field, ValidationError
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.report.plain_text import plan_text
 from truerun.stats.orders import orders_for
+from truerun.stats.stages import planned_look
 from truerun.trial.agreement import Agreement, Claim, Record
-from truerun.trial.plan import Blinding, Conditions, End, Forecast, Measurand, Pilot, Plan, Role, Sessions, Window
+from truerun.trial.plan import (
+    Blinding,
+    Conditions,
+    End,
+    Forecast,
+    Measurand,
+    Pilot,
+    Plan,
+    Role,
+    Sessions,
+    Stopping,
+    Window,
+)
 from truerun.trial.planning import (
     Prospect,
     Schedule,
@@ -74,6 +87,9 @@ class PlanRequest(Record):
     less_is_more: bool = False
     unit: str | None = "s"
     drawn_by: Literal["lot", "bag"] = "lot"
+    look_after: int | None = Field(default=None, ge=2)
+    look_alpha: float = Field(default=0.01, gt=0, lt=0.5)
+    spare_blocks: int = Field(default=0, ge=0, le=8)
     agreed: Agreement = Agreement()
     note: str | None = None
 
@@ -117,6 +133,11 @@ class PlanResult:
         for slot, condition in enumerate(self.plan.order, 1):
             table.writerow([slot, condition, "", 1, "", session, *("" for _ in columns)])
             session += slot in self.plan.sessions.breaks_after
+        if self.plan.stopping.spare_order:
+            text.write("# Spare blocks, only for going on openly after the last planned run: take the # away.\n")
+        for slot, condition in enumerate(self.plan.stopping.spare_order, self.plan.runs + 1):
+            text.write("# ")
+            table.writerow([slot, condition, "", 1, "", session, *("" for _ in columns)])
         return text.getvalue()
 
 
@@ -190,7 +211,8 @@ def make_plan(request: PlanRequest, *, seed: str, identity: str, made: datetime)
         "id": identity,
         "adjust": adjust,
         "seed": seed,
-        "order": _drawn_names(request, seed),
+        "order": _drawn_names(request, request.runs, seed),
+        "stopping": _stopping(request, seed),
         "sessions": Sessions(
             warm_up_launches=request.warm_up_launches,
             breaks_after=time.breaks_after if time else (),
@@ -231,10 +253,28 @@ def _as_requested(request: PlanRequest) -> dict[str, Any]:
     }
 
 
-def _drawn_names(request: PlanRequest, seed: str) -> tuple[str, ...]:
+def _drawn_names(request: PlanRequest, runs: int, seed: str) -> tuple[str, ...]:
     """Draw the order and name the condition of each run."""
-    signs = drawn_order(orders_for(request.orders, request.runs), seed)
+    signs = drawn_order(orders_for(request.orders, runs), seed)
     return tuple(request.source if sign > 0 else request.control for sign in signs)
+
+
+def _stopping(request: PlanRequest, seed: str) -> Stopping:
+    """Draw the spare blocks and check that a planned look can decide anything."""
+    chosen = orders_for(request.orders, request.runs)
+    spare: tuple[str, ...] = ()
+    if (request.spare_blocks or request.look_after) and chosen.block is None:
+        raise PlanBroken(
+            "Spare blocks and a planned look need an order in blocks",
+            f"{request.orders} has none",
+            "Choose blocks-of-four.",
+        )
+    if request.spare_blocks and chosen.block is not None:
+        spare = _drawn_names(request, request.spare_blocks * chosen.block, f"{seed}|spare")
+    if request.look_after is not None:
+        first = orders_for(request.orders, request.look_after).count
+        planned_look(first, chosen.count, request.alpha, request.look_alpha)
+    return Stopping(look_after=request.look_after, look_alpha=request.look_alpha, spare_order=spare)
 
 
 def _spread(request: PlanRequest, pilot: Pilot | None) -> float:
