@@ -6,6 +6,7 @@ Each entry gives the severity, the sentence, its size and what to do. Text in br
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from string import Formatter
 
@@ -365,17 +366,21 @@ CHECKS: dict[str, Template] = {
 """The words of every check, by its identifier."""
 
 
-def finding(check: str, *, severity: Severity | None = None, **fields: object) -> Finding:
+def finding(
+    check: str, words: Mapping[str, object] | None = None, /, *, severity: Severity | None = None, **more: object
+) -> Finding:
     """Fill in the sentence of a check.
 
     Parameters
     ----------
     check : str
         Key of the catalogue.
+    words : mapping, optional
+        Values for the names in braces, already formatted with their units.
     severity : Severity, optional
         Overrides the usual weight of this check.
-    **fields : object
-        One value for every name in braces, already formatted with its unit.
+    **more : object
+        Further values, or all of them.
 
     Returns
     -------
@@ -387,6 +392,7 @@ def finding(check: str, *, severity: Severity | None = None, **fields: object) -
         If the check or one of its fields is unknown (a mistake in truerun, not of its user).
     """
     template = CHECKS[check]
+    fields = {**(words or {}), **more}
     return Finding(
         check,
         severity or template.severity,

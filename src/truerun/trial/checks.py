@@ -237,9 +237,9 @@ def check_guesses(at: Context) -> Iterator[Finding]:
     test = at.guesses.test
     words = {"matches": test.matches, "answered": test.answered}
     if test.p <= at.rules.alpha:
-        yield finding("guessed-too-well", **words, luck=round(test.p * test.orders), orders=test.orders)
+        yield finding("guessed-too-well", words, luck=round(test.p * test.orders), orders=test.orders)
     else:
-        yield finding("guesses", **words)
+        yield finding("guesses", words)
 
 
 def check_keepers(at: Context) -> Iterator[Finding]:
@@ -280,15 +280,15 @@ def check_known_truth(at: Context) -> Iterator[Finding]:
     }
     clear = drawn.low > 0 or drawn.high < 0
     if at.rules.role is Role.SAME_AGAINST_SAME and clear:
-        yield finding("same-differs", **words)
+        yield finding("same-differs", words)
     if at.rules.role is not Role.PLANTED or at.rules.claimed is None:
         return
     known, there = amount(at, at.rules.claimed, signed=True), adding(at, at.rules.claimed)
     if not drawn.low <= there <= drawn.high:
         gap = amount(at, abs(at.rules.claimed - shown(at, at.effect)))
-        yield finding("planted-missed", known=known, gap=gap, **words)
+        yield finding("planted-missed", words, known=known, gap=gap)
     elif clear:
-        yield finding("planted-found", known=known, **words)
+        yield finding("planted-found", words, known=known)
     else:
         yield finding("planted-not-seen", known=known, low=words["low"], high=words["high"])
 
