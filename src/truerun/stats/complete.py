@@ -62,7 +62,8 @@ class CountedTies:
             else:
                 low, below = middle, counted
         between = self._between(low, high)
-        return float(np.partition(between, rank - below - 1)[rank - below - 1])
+        found = float(np.partition(between, rank - below - 1)[rank - below - 1])
+        return 0.0 if abs(found) <= self.tolerance else found  # as p at 0 takes it
 
     def largest(self, rank: int) -> float:
         """Give the ``rank``-th largest tie, from 1."""

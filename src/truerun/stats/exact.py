@@ -190,6 +190,7 @@ def exact_list(observations: Array, orders: NDArray[np.int8], used: NDArray[np.i
     same = b >= length * (1 - _SAME_ORDER)
     ties = np.sort(2 * (a_used - a[~same]) / (length - b[~same]))
     tolerance = _TIE * float(np.abs(rest).max())
+    ties[np.abs(ties) <= tolerance] = 0.0  # as p at 0 takes them, so that interval and p agree there to the last digit
     return ExactList(
         orders=len(orders),
         same=int(same.sum()),
