@@ -10,7 +10,7 @@ from truerun.report.layout import minutes_text, rows_text, wrapped
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, pooled_spread, shown
 from truerun.trial.look import Look
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import percent, stake
 from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken
@@ -52,7 +52,7 @@ def _figure_rows(result: Comparison) -> list[tuple[str, str]]:
     if drawn is not None and not result.withdrawn:
         rows += _interval_rows(result)
     if drawn is not None and drawn.evidence is not None:
-        rows.append(("A running bet against no effect", f"your stake times {drawn.evidence.last:.3g}"))
+        rows.append(("A running bet against no effect", f"your stake times {stake(drawn.evidence.last)}"))
     spread = pooled_spread(at)
     if spread:
         rows.append(("Spread from run to run", amount(at, spread)))

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtr  # scipy.stats takes seconds to import
 
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.findings.catalogue import finding
@@ -30,7 +31,7 @@ __all__ = ["CHECKS_OF_A_TEST", "findings_of", "second_opinions"]
 
 Array = NDArray[np.float64]
 
-_FAR_OFF = 5.0
+_FAR_OFF = 0.01
 _SPREADS_APART = 2.0
 _NOTABLE_LAUNCH = 0.005
 _ENOUGH_DIGITS = 10
@@ -186,7 +187,7 @@ def check_adjustment(at: Context) -> Iterator[Finding]:
 
 
 def check_spread(at: Context) -> Iterator[Finding]:
-    """Do both conditions scatter alike, and does one run lie far off?"""
+    """Do both conditions scatter alike?"""
     kept = at.seen.kept & np.isfinite(at.seen.y)
     y, used = at.seen.y[kept], at.seen.used[kept]
     spreads = [float(y[used == sign].std(ddof=1)) if (used == sign).sum() > 1 else 0.0 for sign in (1, -1)]
@@ -195,11 +196,25 @@ def check_spread(at: Context) -> Iterator[Finding]:
         more = int(spreads[1] > spreads[0])
         ratio = f"{max(spreads) / min(spreads):.1f}"
         yield finding("spread-differs", more=names[more], less=names[1 - more], ratio=ratio)
-    rest = np.abs(y - np.where(used > 0, np.median(y[used > 0]), np.median(y[used < 0])))
-    usual = 1.4826 * float(np.median(rest))
-    if usual > 0 and rest.max() > _FAR_OFF * usual:
-        slot = np.array([run.slot for run in at.seen.runs])[kept][int(rest.argmax())]
-        yield finding("run-far-off", slot=slot, distance=f"{rest.max() / usual:.0f}")
+
+
+def check_far_off(at: Context) -> Iterator[Finding]:
+    """Does one run lie far from the others of its condition? (Outside t, a chance of 1 in 100 for the whole test.)"""
+    kept = at.seen.kept & np.isfinite(at.seen.y)
+    y, used = at.seen.y[kept], at.seen.used[kept]
+    sizes = np.where(used > 0, (used > 0).sum(), (used < 0).sum())
+    df = len(y) - 3
+    if sizes.min() < 2 or df < 1:
+        return
+    rest = y - np.where(used > 0, y[used > 0].mean(), y[used < 0].mean())
+    free = 1 - 1 / sizes
+    others = (float((rest**2).sum()) - rest**2 / free) / df
+    if others.min() <= 0:
+        return
+    distance = np.abs(rest) / np.sqrt(others * free)
+    if 2 * len(y) * stdtr(df, -distance.max()) <= _FAR_OFF:
+        slot = np.array([run.slot for run in at.seen.runs])[kept][int(distance.argmax())]
+        yield finding("run-far-off", slot=slot, distance=f"{distance.max():.1f}")
 
 
 def check_drift(at: Context) -> Iterator[Finding]:
@@ -340,6 +355,7 @@ CHECKS_OF_A_TEST: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     check_unfinished,
     check_adjustment,
     check_spread,
+    check_far_off,
     check_drift,
     check_reading,
     check_blinding,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from truerun.units.formats import format_percent
 
-__all__ = ["listed", "percent", "runs_named"]
+__all__ = ["listed", "percent", "runs_named", "stake"]
 
 _SPACE = "\N{NO-BREAK SPACE}"
 
@@ -45,3 +45,14 @@ def runs_named(slots: Sequence[int], singular: str = "was", plural: str = "were"
     """
     names = listed([str(slot) for slot in slots])
     return f"Runs {names} {plural}" if len(slots) > 1 else f"Run {names} {singular}"
+
+
+def stake(evidence: float) -> str:
+    """Write how many times its stake a bet stands at, with three digits.
+
+    Examples
+    --------
+    >>> stake(12.67), stake(7021.4), stake(0.0995)
+    ('12.7', '7020', '0.0995')
+    """
+    return f"{evidence:.3g}" if evidence < 100 else f"{float(f'{evidence:.3g}'):.0f}"

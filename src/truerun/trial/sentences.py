@@ -10,7 +10,7 @@ from truerun.findings.verdict_words import HEADLINES, SENTENCES
 from truerun.stats.t_power import two_sample_runs
 from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, withdrawn
 from truerun.trial.controls import left_standing, next_controls
-from truerun.trial.phrases import listed, percent
+from truerun.trial.phrases import listed, percent, stake
 from truerun.trial.plan import End, Role
 from truerun.trial.verdict import Verdict, side_of_zero, size_at_stake
 
@@ -262,7 +262,7 @@ def _withdrawn_sentence(at: Context, verdict: Verdict) -> str:
     """Say what the running bet says where the planned verdict is withdrawn."""
     drawn = at.figures
     strength = drawn.evidence.last if drawn is not None and drawn.evidence is not None else 1.0
-    stake = f"{strength:.3g}"
+    times = stake(strength)
     if verdict is Verdict.INCONCLUSIVE:
-        return SENTENCES["bet-open"].format(evidence=stake)
-    return f"{_how_much(at)}.{SENTENCES['bet-decides'].format(evidence=stake)}"
+        return SENTENCES["bet-open"].format(evidence=times)
+    return f"{_how_much(at)}.{SENTENCES['bet-decides'].format(evidence=times)}"
