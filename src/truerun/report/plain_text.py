@@ -112,7 +112,7 @@ def look_text(look: Look) -> str:
     runs = sum(look.counts.values())
     easily = "easily " if look.clean > look.divisions / 20 else ""
     say = (
-        f'With "{look.source}" the runs took {share} {longer} than with "{look.control}". That is what {runs} runs '
+        f'With "{look.source}" the runs were {share} {longer} than with "{look.control}". That is what {runs} runs '
         f"show, not what the source does: a look never gives a verdict. Luck alone {easily}does this: {look.clean} of "
         f"{look.divisions} ways to divide these runs split as clean."
     )

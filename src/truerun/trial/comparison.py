@@ -130,7 +130,8 @@ def _order_known(seen: Observations, rules: Rules) -> bool:
     """Tell whether the order belongs to the set it is said to be drawn from."""
     if rules.orders is None:
         return False
-    return rules.plan is not None or orders_for(rules.orders, len(seen.used)).contains(seen.used)
+    by_lot = rules.plan is not None and rules.plan.drawn_by == "lot"
+    return by_lot or orders_for(rules.orders, len(seen.used)).contains(seen.used)
 
 
 def _at_planned_look(table: RunTable, rules: Rules, seen: Observations) -> Comparison | None:

@@ -77,7 +77,7 @@ def observe(table: RunTable, rules: Rules) -> Observations:
     PlanBroken
         If the table has runs that were never planned.
     """
-    last = _last_attempts(table)
+    last = _not_run_yet(rules) | _last_attempts(table)
     runs = tuple(last[slot] for slot in sorted(last))
     _require_known_conditions(table, rules)
     used, slips = _as_drawn(runs, rules, table)
@@ -127,6 +127,12 @@ def _shown(run: Run) -> bool:
     return run.seen is None and run.value is not None
 
 
+def _not_run_yet(rules: Rules) -> dict[int, Run]:
+    """Give an empty run for each planned slot, so that a line that is lacking weighs the same as an empty one."""
+    order = rules.plan.order if rules.plan else ()
+    return {slot: Run(slot, name, None) for slot, name in enumerate(order, 1)}
+
+
 def _last_attempts(table: RunTable) -> dict[int, Run]:
     """Give the last attempt in each slot."""
     last: dict[int, Run] = {}
@@ -162,6 +168,8 @@ def _as_drawn(runs: tuple[Run, ...], rules: Rules, table: RunTable) -> tuple[NDA
             f"{table.path or 'the table'} has a run {max(slots)}",
             "Take out the runs that were not planned, or plan a new test.",
         )
+    if rules.plan.drawn_by == "bag":
+        return done, ()
     drawn = np.array([1 if planned[slot - 1] == rules.conditions.source else -1 for slot in slots], dtype=np.int8)
     slips = tuple(slot for slot, was, is_ in zip(slots, drawn, done, strict=True) if was != is_)
     return drawn, slips

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import difflib
 import io
 import secrets
 import uuid
@@ -11,10 +12,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, model_validator
 
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.report.plain_text import plan_text
+from truerun.report.run_sheet import render_run_sheet
 from truerun.stats.orders import orders_for
 from truerun.stats.stages import planned_look
 from truerun.trial.agreement import Agreement, Claim, Record
@@ -93,6 +95,14 @@ class PlanRequest(Record):
     agreed: Agreement = Agreement()
     note: str | None = None
 
+    @model_validator(mode="after")
+    def _two_conditions(self) -> PlanRequest:
+        if self.source == self.control:
+            raise PlanBroken(
+                "Source and control must have different names", f'both are "{self.source}"', "Rename one of them."
+            )
+        return self
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class PlanResult:
@@ -119,25 +129,35 @@ class PlanResult:
         """Give the plan as JSON text, as it is written to a file."""
         return plan_file_text(self.plan)
 
+    def run_sheet_html(self) -> str:
+        """Give the run sheet to print, one HTML page."""
+        return render_run_sheet(self.plan, self.seal)
+
     def run_sheet_csv(self) -> str:
         """Give the run sheet to fill in, as a table with comment lines."""
         text = io.StringIO()
-        text.write(f"# {self.plan.claim.words}\n# Seal {self.seal.code}\n".replace("\r", " "))
+        text.write(f"# {' '.join(self.plan.claim.words.split())}\n# Seal {self.seal.code}\n")
         text.write("# Fill in one time a line. A run stopped before its time was seen: write why under left_out,\n")
         text.write("# add a line with the same run and attempt 2, and do it again at once.\n")
         table = csv.writer(text, lineterminator="\n")
         heading = self.plan.measurand.name + (f" [{self.plan.measurand.unit}]" if self.plan.measurand.unit else "")
         columns = [name for name in self.plan.adjust if name not in ("run-number", "session")]
+        blind = self.plan.drawn_by == "bag"
+        if blind:
+            text.write(
+                "# Write down which cartridge was drawn; fill in the conditions when all are opened at the end.\n"
+            )
+            columns.append("cartridge")
         table.writerow(["run", "condition", heading, "attempt", "left_out", "session", *columns])
         session = 1
         for slot, condition in enumerate(self.plan.order, 1):
-            table.writerow([slot, condition, "", 1, "", session, *("" for _ in columns)])
+            table.writerow([slot, "" if blind else condition, "", 1, "", session, *("" for _ in columns)])
             session += slot in self.plan.sessions.breaks_after
         if self.plan.stopping.spare_order:
             text.write("# Spare blocks, only for going on openly after the last planned run: take the # away.\n")
         for slot, condition in enumerate(self.plan.stopping.spare_order, self.plan.runs + 1):
             text.write("# ")
-            table.writerow([slot, condition, "", 1, "", session, *("" for _ in columns)])
+            table.writerow([slot, "" if blind else condition, "", 1, "", session, *("" for _ in columns)])
         return text.getvalue()
 
 
@@ -169,9 +189,12 @@ def request_from(values: Mapping[str, Any], where: str = "The plan") -> PlanRequ
         allowed = first["msg"].removeprefix("Value error, ").removeprefix("Input should be ").rstrip(".").lower()
         if first["type"] == "missing":
             allowed = "given"
+        remedy = ""
         if first["type"] == "extra_forbidden":
-            given, allowed = "not known", "one of " + ", ".join(PlanRequest.model_fields)
-        raise ValueOutOfRange(f"{where}: {key}", given, allowed) from error
+            given, allowed = "not known", "a key of a plan request"
+            near = difflib.get_close_matches(key, PlanRequest.model_fields, n=1)
+            remedy = f"Did you mean {near[0]}?" if near else "They are the options of truerun plan, with _ for -."
+        raise ValueOutOfRange(f"{where}: {key}" if key else where, given, allowed, remedy) from error
 
 
 def make_plan(request: PlanRequest, *, seed: str, identity: str, made: datetime) -> PlanResult:

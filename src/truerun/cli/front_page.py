@@ -1,0 +1,41 @@
+"""What ``truerun`` and ``truerun --help`` say; nothing is imported here, so that both come at once."""
+
+from __future__ import annotations
+
+__all__ = ["COMMANDS", "FIRST_STEPS", "HELP"]
+
+COMMANDS = {
+    "look": "look at a few runs before any claim or plan; nothing is decided",
+    "plan": "make a fair plan, draw the order of the runs by lot, seal it",
+    "compare": "decide what a table of runs says about the source",
+    "demo": "see a plan and a verdict on invented data",
+}
+"""The commands in the order of use; each is a module of this package."""
+
+FIRST_STEPS = """\
+1. Look first    truerun look TABLE      a few runs with and without the source; nothing is decided
+2. Plan          truerun plan            answer questions; the order is drawn by lot, the plan sealed
+3. Compare       truerun compare run-sheet.csv --plan plan.json         the filled-in sheet decides
+Nothing to try it on yet: truerun demo. All commands: truerun --help."""
+
+_WIDTH = max(map(len, COMMANDS)) + 2
+
+HELP = f"""\
+Example:
+  truerun plan                                      questions, a sealed plan, a run sheet
+  truerun compare run-sheet.csv --plan plan.json    the verdict, once the sheet is filled in
+
+Usage: truerun COMMAND [OPTIONS] ...
+
+  Does a wheel with magnets run by itself? truerun plans a fair test, keeps it sealed,
+  and decides by the rule that was fixed before the first run.
+
+Commands:
+{chr(10).join(f"  {name.ljust(_WIDTH)}{what}" for name, what in COMMANDS.items())}
+
+Options:
+  --help     this page; truerun COMMAND --help is the page of a command
+  --version  which truerun this is
+
+Ends with 0 when done, 1 when it is not a fair test or only counts may be shown, 2 when
+something given cannot be used. Results go to standard output, all else to standard error."""

@@ -1,0 +1,50 @@
+"""The door: finds the command, and turns every refusal into one sentence and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+from truerun.cli.front_page import FIRST_STEPS, HELP
+from truerun.cli.screen import say, show
+from truerun.errors import TruerunError
+
+__all__ = ["main"]
+
+INTERRUPTED = 130
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    words : sequence of str, optional
+        What stands behind ``truerun``; None: what the process was started with.
+
+    Returns
+    -------
+    int
+        0 done, 1 not a fair test or counts only, 2 something given cannot be used, 130 broken off with Ctrl-C.
+    """
+    given = list(sys.argv[1:] if words is None else words)
+    try:
+        return _answered(given)
+    except TruerunError as refusal:
+        say(str(refusal))
+        return 2
+    except KeyboardInterrupt:
+        return INTERRUPTED
+
+
+def _answered(words: list[str]) -> int:
+    """Answer what needs no command, else run it; click itself is only imported for a command."""
+    if not words:
+        show(FIRST_STEPS)
+        return 0
+    if words in (["--help"], ["-h"]):
+        show(HELP)
+        return 0
+    from truerun.cli.group import run_command
+
+    return run_command(words)

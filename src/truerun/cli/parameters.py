@@ -1,0 +1,117 @@
+"""Kinds of values on the command line, and the options that several commands share.
+
+Texts are read by the functions that read them everywhere; what they refuse is already a sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from truerun.cli.group import did_you_mean
+from truerun.errors import ValueOutOfRange
+
+__all__ = [
+    "ADJUSTMENTS",
+    "DECIMAL",
+    "ENDS",
+    "FILE",
+    "MINUTES",
+    "ORDERS",
+    "SHARE",
+    "SPEED",
+    "WHOLE",
+    "Word",
+    "given_options",
+    "json_option",
+]
+
+Convert = Callable[[str, str], Any]
+
+
+class Read(click.ParamType[Any]):
+    """A value that a function reads from its text; the function also gets the name of the option."""
+
+    def __init__(self, name: str, convert: Convert) -> None:
+        self.name = name
+        self._convert = convert
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ARG002
+        """Read a text; what is no text was read already."""
+        return self._convert(value, _named(param)) if isinstance(value, str) else value
+
+
+class Word(click.ParamType[Any]):
+    """One of a few words; a word that is nearly one of them gets a question."""
+
+    name = "word"
+
+    def __init__(self, words: Sequence[str]) -> None:
+        self.words = tuple(words)
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:  # noqa: ARG002
+        """Show the words themselves."""
+        return "|".join(self.words)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:  # noqa: ARG002
+        """Refuse any other word."""
+        if value not in self.words:
+            allowed = f"one of {', '.join(self.words)}"
+            raise ValueOutOfRange(_named(param), f'"{value}"', allowed, did_you_mean(str(value), self.words))
+        return str(value)
+
+
+def _named(param: click.Parameter | None) -> str:
+    """Give the name of an option as it was typed."""
+    return param.opts[-1] if param is not None else "The answer"
+
+
+def _share(text: str, name: str) -> float:
+    from truerun.units.share import parse_share
+
+    return parse_share(text, name)
+
+
+def _whole(text: str, name: str) -> int:
+    if not text.strip().isdecimal():
+        raise ValueOutOfRange(name, f'"{text}"', "a whole number", "Write it like 16.")
+    return int(text)
+
+
+def _speed(text: str, name: str) -> float:
+    from truerun.units.quantity import read_quantity
+    from truerun.units.unit import Dimension
+
+    return read_quantity(text, Dimension.SPEED, name=name).value
+
+
+def _minutes(text: str, name: str) -> float:
+    from truerun.units.quantity import read_quantity
+    from truerun.units.unit import Dimension, parse_unit
+
+    return read_quantity(text, Dimension.TIME, name=name, unit=parse_unit("min")).value / 60
+
+
+SHARE = Read("share", _share)
+WHOLE = Read("whole", _whole)
+SPEED = Read("speed", _speed)
+MINUTES = Read("minutes", _minutes)
+FILE = click.Path(path_type=Path)
+
+# written out because what defines them imports numpy or pydantic; a test compares
+ORDERS = Word(("blocks-of-four", "pairs", "complete", "restricted", "abba-blocks"))
+ENDS = Word(("speed", "turns", "standstill"))
+ADJUSTMENTS = Word(("run-number", "session", "none"))
+DECIMAL = Word((".", ","))
+
+def json_option(function: Callable[..., int]) -> Callable[..., int]:
+    """Add the option ``--json``."""
+    return click.option("--json", "as_json", is_flag=True, help="Write the result as one JSON object.")(function)
+
+
+def given_options(values: dict[str, Any]) -> dict[str, Any]:
+    """Keep what was really given."""
+    return {name: value for name, value in values.items() if value is not None and value is not False and value != ()}

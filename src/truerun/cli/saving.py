@@ -1,0 +1,34 @@
+"""Writing files that were not there before."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from truerun.errors import ValueOutOfRange
+
+__all__ = ["require_new", "save_new"]
+
+
+def require_new(paths: list[Path]) -> None:
+    """Refuse, before anything is made, to write over a file."""
+    for path in paths:
+        if path.exists():
+            raise ValueOutOfRange(
+                f"{path}", "there already", "a new file", "Choose another folder with --out, or move it away."
+            )
+
+
+def save_new(folder: Path, texts: Mapping[str, str]) -> list[Path]:
+    """Write texts into files of a folder, which is made if it is not there; none may exist before."""
+    paths = [folder / name for name in texts]
+    require_new(paths)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for path, text in zip(paths, texts.values(), strict=True):
+            with path.open("x", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+    except OSError as error:
+        why = (error.strerror or "not writable").lower()
+        raise ValueOutOfRange(f"{folder}", f"not writable ({why})", "a folder that you may write into") from error
+    return paths

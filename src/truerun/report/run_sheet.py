@@ -1,0 +1,104 @@
+"""The run sheet to print: one page that goes with the job, in the order that was drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.resources import files
+
+from jinja2 import Environment, StrictUndefined
+
+from truerun.report.layout import minutes_text
+from truerun.trial.plan import Plan, Window
+from truerun.trial.seal import Seal, spoken
+from truerun.units.formats import format_quantity
+
+__all__ = ["render_run_sheet"]
+
+_ENDS = {
+    "speed": "at a set speed",
+    "turns": "after a set count of turns",
+    "standstill": "at standstill",
+}
+_STOPS = {"turns-back": "when the wheel first turns back", "lies-still": "when the wheel lies still"}
+_PAGES = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """One run of the sheet; ``condition`` is None where a cartridge is drawn from a bag at the bench."""
+
+    slot: int
+    condition: str | None
+    is_source: bool
+    again: bool
+    first_of_sitting: bool
+    block: int | None
+    best_stop: bool
+
+
+def render_run_sheet(plan: Plan, seal: Seal) -> str:
+    """Write the run sheet of a sealed plan as a page to print.
+
+    Parameters
+    ----------
+    plan : Plan
+        Sealed.
+    seal : Seal
+        Its fingerprint.
+
+    Returns
+    -------
+    str
+        One HTML page without script and without any request; prints on A4 and on Letter.
+
+    Notes
+    -----
+    Where the order is drawn from a bag at the bench (``drawn_by: bag``), the sheet names cartridge places and no
+    conditions, so that whoever holds it knows no more than the bag.
+    """
+    template = _PAGES.from_string(files("truerun.report").joinpath("run_sheet.html.j2").read_text(encoding="utf-8"))
+    return template.render(
+        plan=plan,
+        seal=seal,
+        groups=[(group, spoken(group)) for group in seal.code.split()],
+        lines=_lines(plan),
+        blind=plan.drawn_by == "bag",
+        block=plan.order_set.block,
+        end=_end_text(plan),
+        heading=plan.measurand.name + (f" [{plan.measurand.unit}]" if plan.measurand.unit else ""),
+        minutes=minutes_text(plan.sessions.minutes) if plan.sessions.minutes else None,
+        made=plan.made[:10],
+    )
+
+
+def _lines(plan: Plan) -> list[_Line]:
+    """Give one line a run."""
+    size = plan.order_set.block
+    breaks = plan.sessions.breaks_after
+    blind = plan.drawn_by == "bag"
+    return [
+        _Line(
+            slot=slot,
+            condition=None if blind else name,
+            is_source=not blind and name == plan.conditions.source,
+            again=not blind and slot > 1 and plan.order[slot - 2] == name,
+            first_of_sitting=slot == 1 or slot - 1 in breaks,
+            block=slot // size if size and slot % size == 0 else None,
+            best_stop=slot in breaks,
+        )
+        for slot, name in enumerate(plan.order, 1)
+    ]
+
+
+def _end_text(plan: Plan) -> str:
+    """Say what ends the timing of a run."""
+    if isinstance(plan.window, Window):
+        start, stop = (format_quantity(speed, "r/min", digits=4) for speed in (plan.window.from_, plan.window.to))
+        return f"from {_trimmed(start)} down to {_trimmed(stop)}"
+    return _STOPS[plan.stop] if plan.stop else _ENDS[plan.end.value]
+
+
+def _trimmed(text: str) -> str:
+    """Leave out noughts behind the decimal point: 120.0 r/min is 120 r/min."""
+    number, space, unit = text.partition("\N{NO-BREAK SPACE}")
+    return (number.rstrip("0").rstrip(".") if "." in number else number) + space + unit
