@@ -107,6 +107,7 @@ ENDS = Word(("speed", "turns", "standstill"))
 ADJUSTMENTS = Word(("run-number", "session", "none"))
 DECIMAL = Word((".", ","))
 
+
 def json_option(function: Callable[..., int]) -> Callable[..., int]:
     """Add the option ``--json``."""
     return click.option("--json", "as_json", is_flag=True, help="Write the result as one JSON object.")(function)

@@ -135,7 +135,7 @@ def look_text(look: Look) -> str:
 
 def _offer(finds: float, minutes: float | None) -> str:
     """Say what a deciding test finds and how long it takes."""
-    long = f", in about {minutes_text(minutes)}" if minutes is not None else ""
+    long = f"; {minutes_text(minutes)}" if minutes is not None else ""
     return f"finds a drive of {percent(finds)} in 8 tests of 10{long}"
 
 

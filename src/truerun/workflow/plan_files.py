@@ -12,7 +12,7 @@ from truerun.errors import RecordingUnreadable
 from truerun.trial.plan import Plan, plan_from_document
 from truerun.trial.seal import Seal, require_seal, seal_of
 
-__all__ = ["SealedPlan", "plan_file_text", "read_plan"]
+__all__ = ["SealedPlan", "plan_file_text", "plan_schema", "read_plan"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,22 @@ def plan_file_text(plan: Plan) -> str:
     """Give the text of a plan's file: the document, and the seal beside it."""
     document = plan.document() | {"seal": seal_of(plan).document()}
     return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def plan_schema() -> dict[str, Any]:
+    """Give the JSON Schema of a plan's file, as published in ``docs/schemas/plan.json``."""
+    schema = Plan.model_json_schema(by_alias=True, mode="serialization")
+    digest = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
+    code = {"type": "string", "pattern": "^([2-9A-HJKMNP-TV-Z]{4} ){3}[2-9A-HJKMNP-TV-Z]{4}$"}
+    schema["properties"]["seal"] = {
+        "type": "object",
+        "description": "SHA-256 over the canonical JSON (RFC 8785) of all other keys, and its spoken code.",
+        "properties": {"sha256": digest, "code": code},
+        "required": ["sha256", "code"],
+        "additionalProperties": False,
+    }
+    schema["required"] = [*schema["required"], "seal"]
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema"} | schema
 
 
 def read_plan(source: Any, *, code: str | None = None) -> SealedPlan:
