@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from truerun.cli.group import did_you_mean
-from truerun.cli.parameters import ENDS, MINUTES, SHARE, SPEED, WHOLE, Word
+from truerun.cli.parameters import ENDS, MINUTES, SHARE, WHOLE, Word
 from truerun.cli.screen import on_terminal, say
 from truerun.errors import PlanBroken, TruerunError, ValueOutOfRange
 
@@ -133,7 +133,7 @@ def _asked_runs() -> dict[str, Any]:
         default="speed",
     )
     window = (
-        ask("From which speed down to which?", _window, example="120 r/min to 40 r/min", may_be_empty=True)
+        ask("From which speed down to which?", _window, example="120 to 40 r/min", may_be_empty=True)
         if end == "speed"
         else None
     )
@@ -203,14 +203,18 @@ def _end(text: str) -> str:
 
 
 def _window(text: str) -> tuple[float, float]:
-    """Read two speeds with ``to`` between them."""
-    start, to, stop = text.partition(" to ")
+    """Read two speeds with ``to`` between them; the unit may stand once, at the end."""
+    from truerun.units.quantity import read_quantity
+    from truerun.units.unit import Dimension
+
+    first, to, second = text.partition(" to ")
     if not to:
-        raise ValueOutOfRange("The answer", f'"{text}"', "two speeds, such as 120 r/min to 40 r/min")
-    speeds = (SPEED.convert(start, None, None), SPEED.convert(stop, None, None))
-    if not speeds[0] > speeds[1] > 0:
+        raise ValueOutOfRange("The answer", f'"{text}"', "two speeds, such as 120 to 40 r/min")
+    stop = read_quantity(second, Dimension.SPEED, name="The slower speed")
+    start = read_quantity(first, Dimension.SPEED, name="The faster speed", unit=stop.unit)
+    if not start.value > stop.value > 0:
         raise ValueOutOfRange("The window", text, "from a speed down to a slower one above 0")
-    return speeds
+    return start.value, stop.value
 
 
 def _margin(text: str) -> float:
