@@ -1,5 +1,6 @@
 """What a shell sees: exit codes, the two streams, and what is imported; each in a process of its own."""
 
+import json
 import os
 import signal
 import subprocess
@@ -99,3 +100,22 @@ class TestAStreamThatCannotCarryEverySign:
         done = subprocess.run(command, cwd=folder, capture_output=True, check=False, env=environment)
         assert (done.returncode, done.stderr) == (0, b"")
         assert b"Drive of the source                  -5.4 %" in done.stdout
+
+    def test_json_loses_nothing(self, folder: Path) -> None:
+        sheet = (
+            (folder / "run-sheet.csv")
+            .read_text(encoding="utf-8")
+            .replace("arc in", "B\N{LATIN SMALL LETTER O WITH DIAERESIS}gen \N{MAGNET}")
+        )
+        (folder / "named.csv").write_text(sheet, encoding="utf-8")
+        command = [sys.executable, "-m", "truerun", "compare", "named.csv", "--control", "arc out", "--json"]
+        environment = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+        done = subprocess.run(command, cwd=folder, capture_output=True, check=False, env=environment)
+        assert json.loads(done.stdout)["source"] == "B\N{LATIN SMALL LETTER O WITH DIAERESIS}gen \N{MAGNET}"
+
+    def test_a_name_cannot_steer_the_terminal(self, folder: Path) -> None:
+        sheet = (folder / "run-sheet.csv").read_text(encoding="utf-8").replace("arc in", "arc\x1b[2Jin")
+        (folder / "named.csv").write_text(sheet, encoding="utf-8")
+        done = started("compare", "named.csv", "--control", "arc out", cwd=folder)
+        assert done.returncode in (1, 2)
+        assert "\x1b" not in done.stdout + done.stderr

@@ -21,7 +21,7 @@ from truerun.cli.parameters import (
     json_option,
 )
 from truerun.cli.questions import ask_control
-from truerun.cli.screen import show
+from truerun.cli.screen import show, show_json
 from truerun.errors import PlanBroken
 
 __all__ = ["command_line"]
@@ -88,7 +88,10 @@ def command_line(
         _read_sizes(given)
         runs = ask_control(table, given, decimal, asking=not as_json)
     result = compare(runs, plan, break_seal=break_seal, code=code, decimal=decimal, **given)
-    show(result.json() if as_json else result.summary())
+    if as_json:
+        show_json(result.json())
+    else:
+        show(result.summary())
     return 1 if result.stopped else 0
 
 

@@ -12,7 +12,7 @@ from truerun.cli.group import command
 from truerun.cli.parameters import DECIMAL, ENDS, FILE, MINUTES, given_options, json_option
 from truerun.cli.questions import ask_control
 from truerun.cli.saving import require_new, save_new
-from truerun.cli.screen import say, show
+from truerun.cli.screen import say, show, show_json
 
 __all__ = ["command_line"]
 
@@ -46,7 +46,10 @@ def command_line(table: Path, *, as_pilot: Path | None, as_json: bool, decimal: 
 
     runs = ask_control(table, given, decimal, asking=not as_json)
     result = look(runs, decimal=decimal, **given)
-    show(result.json() if as_json else result.summary())
+    if as_json:
+        show_json(result.json())
+    else:
+        show(result.summary())
     if as_pilot is not None:
         names = {"source": result.look.source, "control": result.look.control, "end": given.get("end")}
         save_new(as_pilot.parent, {as_pilot.name: _pilot_text(result.pilot | given_options(names), table)})

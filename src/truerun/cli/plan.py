@@ -23,7 +23,7 @@ from truerun.cli.parameters import (
 )
 from truerun.cli.questions import ask, ask_for_plan, yes_or_no
 from truerun.cli.saving import require_new, save_new
-from truerun.cli.screen import on_terminal, say, show
+from truerun.cli.screen import on_terminal, say, show, show_json
 from truerun.errors import ValueOutOfRange
 
 __all__ = ["command_line"]
@@ -134,7 +134,10 @@ def command_line(
     sealed = plan(values, seed=seed)
     sheets = {PLAN: sealed.json(), SHEET: sealed.run_sheet_csv(), PRINTED: sealed.run_sheet_html()}
     written = save_new(out, sheets)
-    show(sealed.json().rstrip() if as_json else sealed.summary())
+    if as_json:
+        show_json(sealed.json().rstrip())
+    else:
+        show(sealed.summary())
     say(f"\nWritten: {', '.join(str(path) for path in written)}.")
     say(f"Next: make the runs in the order of the sheet, then truerun compare {written[1]} --plan {written[0]}")
     return 0
