@@ -15,7 +15,7 @@ from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken
 
-__all__ = ["comparison_text", "look_text", "plan_text"]
+__all__ = ["comparison_text", "findings_text", "look_text", "plan_text"]
 
 _MARKS = {Severity.STOP: "Stops the verdict", Severity.DOUBT: "Mind this", Severity.NOTE: "Noted"}
 
@@ -37,7 +37,7 @@ def comparison_text(result: Comparison) -> str:
     rows = _figure_rows(result)
     if rows:
         parts.append(rows_text(rows))
-    parts += [_findings_text(result.findings)] if result.findings else []
+    parts += [findings_text(result.findings)] if result.findings else []
     return "\n\n".join(parts)
 
 
@@ -57,7 +57,7 @@ def _figure_rows(result: Comparison) -> list[tuple[str, str]]:
     if spread:
         rows.append(("Spread from run to run", amount(at, spread)))
     for key, label in (("welch", "Welch's t"), ("ancova", "covariance analysis")):
-        if key in at.opinions and drawn is not None:
+        if key in at.opinions and drawn is not None and not result.withdrawn:
             ends = sorted(shown(at, end) for end in (at.opinions[key].low, at.opinions[key].high))
             words = [amount(at, end, signed=True) for end in ends]
             rows.append((f"Second opinion, {label}", f"{words[0]} to {words[1]}"))
@@ -83,7 +83,7 @@ def _interval_rows(result: Comparison) -> list[tuple[str, str]]:
     ]
 
 
-def _findings_text(findings: Sequence[Finding]) -> str:
+def findings_text(findings: Sequence[Finding]) -> str:
     """Write findings, the weightiest first, each with its size and what to do."""
     order = (Severity.STOP, Severity.DOUBT, Severity.NOTE)
     lines = []
@@ -129,7 +129,7 @@ def look_text(look: Look) -> str:
             wrapped(f"If the difference is real and this large, {half} + {half} runs find it in 8 tests of 10.")
         )
     if look.findings:
-        parts.append(_findings_text(look.findings))
+        parts.append(findings_text(look.findings))
     return "\n\n".join(parts)
 
 

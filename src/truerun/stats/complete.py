@@ -26,6 +26,7 @@ MOST_PER_CONDITION = 20
 _TIE = 1e-9
 _FLAT = 1e-12
 _FEW = 100_000
+_APART = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +48,13 @@ class CountedTies:
 
     def smallest(self, rank: int) -> float:
         """Give the ``rank``-th smallest tie, from 1."""
-        low = float(self.source[0][0] - self.control[0][-1])
-        high = float(self.source[0][-1] - self.control[0][0])
-        low = math.nextafter(low, -math.inf)
+        if self.tolerance == 0.0:
+            return 0.0
+        low = float(self.source[0][0] - self.control[0][-1]) - self.tolerance
+        high = float(self.source[0][-1] - self.control[0][0]) + self.tolerance
         below, up_to = 0, self.count
         halve = False
-        while up_to - below > _FEW and math.nextafter(low, high) < high:
+        while up_to - below > _FEW and high - low > _APART * self.tolerance:
             share = 0.5 if halve else min(max((rank - below) / (up_to - below), 0.02), 0.98)
             middle = low + share * (high - low)
             counted = self._below(middle)
@@ -61,8 +63,10 @@ class CountedTies:
                 high, up_to = middle, counted
             else:
                 low, below = middle, counted
-        between = self._between(low, high)
-        found = float(np.partition(between, rank - below - 1)[rank - below - 1])
+        if up_to - below > _FEW:  # so many ties in so small a stretch are one and the same
+            found = self._last_up_to(high)
+        else:
+            found = float(np.partition(self._between(low, high), rank - below - 1)[rank - below - 1])
         return 0.0 if abs(found) <= self.tolerance else found  # as p at 0 takes it
 
     def largest(self, rank: int) -> float:
@@ -73,6 +77,15 @@ class CountedTies:
         """Count the ties at or below ``effect``, to the last bit."""
         pairs = zip(self.source, self.control, strict=True)
         return sum(int((len(out) - np.searchsorted(out, into - effect, side="left")).sum()) for into, out in pairs)
+
+    def _last_up_to(self, effect: float) -> float:
+        """Give the largest tie at or below ``effect``."""
+        best = -math.inf
+        for into, out in zip(self.source, self.control, strict=True):
+            place = np.searchsorted(out, into - effect, side="left")
+            there = place < len(out)
+            best = max(best, float((into[there] - out[place[there]]).max(initial=-math.inf)))
+        return best
 
     def _between(self, low: float, high: float) -> Array:
         """List the ties above ``low`` up to ``high``."""

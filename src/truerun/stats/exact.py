@@ -135,7 +135,8 @@ def nuisance_basis(columns: Array, names: Sequence[str], order: Array) -> Array:
     left, size, _ = np.linalg.svd(np.column_stack([np.full(n, n**-0.5), centred[:, kept] / norms[kept]]))
     basis = np.asarray(left[:, : len(size)][:, size > 1e-10 * size[0]])  # columns repeated or summing to another
     if np.abs(order - basis @ (basis.T @ order)).max() < 1e-9:
-        named = ", ".join(names) or "the constant"
+        alone = [name for name, column in zip(names, centred.T, strict=True) if _same_line(column, order)]
+        named = " and ".join(dict.fromkeys(alone[:1] or names)) or "the constant"
         raise ValueOutOfRange(
             "The order of the runs",
             f"the same thing as {named}",
@@ -143,6 +144,13 @@ def nuisance_basis(columns: Array, names: Sequence[str], order: Array) -> Array:
             "Take that column out of what is adjusted, or draw a new order.",
         )
     return basis
+
+
+def _same_line(column: Array, order: Array) -> bool:
+    """Tell whether a centred column is the order but for its mean and unit."""
+    centred = order - order.mean()
+    product = float(column @ centred)
+    return product != 0 and product**2 >= (1 - 1e-9) * float(column @ column) * float(centred @ centred)
 
 
 def exact_list(observations: Array, orders: NDArray[np.int8], used: NDArray[np.int8], basis: Array) -> ExactList:

@@ -34,6 +34,7 @@ ENUMERATED_AT_MOST = 200_000
 """Sets with more orders than this are sampled, not listed."""
 
 _MOST_RUNS = 60
+_MOST_BITS = 62  # numbers of orders stay whole in 64 bits
 _MOST_RESTRICTED = 20
 
 Orders = NDArray[np.int8]
@@ -89,10 +90,11 @@ def _blocked(name: str, arrangements: list[str]) -> Callable[[int], OrderSet]:
     """Make the builder of a set whose blocks are drawn independently of one another."""
     kinds = np.array([[1 if mark == "+" else -1 for mark in row] for row in arrangements], dtype=np.int8)
     size = kinds.shape[1]
+    most = size * int(_MOST_BITS / math.log2(len(kinds)))
 
     def build(runs: int) -> OrderSet:
-        if runs % size or runs < size:
-            raise ValueOutOfRange("The number of runs", runs, f"a multiple of {size} for {name}")
+        if runs % size or not size <= runs <= most:
+            raise ValueOutOfRange("The number of runs", runs, f"a multiple of {size} up to {most} for {name}")
         blocks = runs // size
 
         def unrank(index: NDArray[np.int64]) -> Orders:

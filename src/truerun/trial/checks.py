@@ -20,7 +20,16 @@ from truerun.stats.digits import digit_preference, last_digits
 from truerun.stats.exact import nuisance_basis
 from truerun.stats.opinions import Opinion, slope_interval, welch
 from truerun.stats.orders import smallest_p
-from truerun.trial.context import Context, adding, amount, drift_share, hand_allowance, shown, withdrawn
+from truerun.trial.context import (
+    Context,
+    adding,
+    amount,
+    drift_share,
+    hand_allowance,
+    hand_reach,
+    shown,
+    withdrawn,
+)
 from truerun.trial.decision import SAMPLED_ORDERS, adjusted_columns
 from truerun.trial.observations import Observations
 from truerun.trial.phrases import listed, percent, runs_named
@@ -87,7 +96,7 @@ def check_end(at: Context) -> Iterator[Finding]:
         yield finding("which-stop")
     if rules.hill_bound is None:
         yield finding("standstill")
-    elif rules.hill_bound < 1 - math.exp(-abs(at.effect)):
+    elif rules.hill_bound < _share_of_time(at):
         yield finding("capture-bounded", bound=percent(rules.hill_bound))
     else:
         yield finding("standstill-too-large", bound=percent(rules.hill_bound))
@@ -171,9 +180,9 @@ def check_role(at: Context) -> Iterator[Finding]:
 def check_unfinished(at: Context) -> Iterator[Finding]:
     """Were runs still going when they were given up?"""
     if at.seen.limit is not None:
-        yield finding(
-            "unfinished", count=int(at.seen.capped.sum()), all=len(at.seen.runs), limit=f"{at.seen.limit:g} s"
-        )
+        unit = f" {at.rules.measurand.unit}" if at.rules.measurand.unit else ""
+        limit = f"{at.seen.limit:g}{unit}"
+        yield finding("unfinished", count=int(at.seen.capped.sum()), all=len(at.seen.runs), limit=limit)
 
 
 def check_adjustment(at: Context) -> Iterator[Finding]:
@@ -278,7 +287,10 @@ def check_digits(at: Context) -> Iterator[Finding]:
     written = [value for run in at.seen.runs for value in (run.readings.values() or (run.value,)) if value is not None]
     if step is None or len(written) < _ENOUGH_DIGITS or at.rules.measurand.name != "time":
         return
-    found = digit_preference(last_digits(np.array(written), step))
+    try:
+        found = digit_preference(last_digits(np.array(written), step))
+    except ValueOutOfRange:  # finer than the step that was said: no last digit to speak of
+        return
     if found.p_round <= _NOTABLE_DIGITS:
         yield finding("last-digits", round=found.round_ends, all=len(written), p=f"{100 * found.p_round:.1g}")
 
@@ -288,19 +300,18 @@ def check_known_truth(at: Context) -> Iterator[Finding]:
     drawn = at.figures
     if drawn is None or drawn.low is None or drawn.high is None or withdrawn(at):
         return
-    words = {
-        "found": amount(at, shown(at, at.effect), signed=True),
-        "low": amount(at, shown(at, drawn.low), signed=True),
-        "high": amount(at, shown(at, drawn.high), signed=True),
-    }
+    ends = sorted(shown(at, end) for end in (drawn.low, drawn.high))
+    low, high = (amount(at, end, signed=True) for end in ends)
+    words = {"found": amount(at, shown(at, at.effect), signed=True), "low": low, "high": high}
     clear = drawn.low > 0 or drawn.high < 0
     if at.rules.role is Role.SAME_AGAINST_SAME and clear:
         yield finding("same-differs", words)
     if at.rules.role is not Role.PLANTED or at.rules.claimed is None:
         return
-    known, there = amount(at, at.rules.claimed, signed=True), adding(at, at.rules.claimed)
+    there = adding(at, at.rules.claimed)
+    known = amount(at, shown(at, there), signed=True)
     if not drawn.low <= there <= drawn.high:
-        gap = amount(at, abs(at.rules.claimed - shown(at, at.effect)))
+        gap = amount(at, abs(shown(at, there) - shown(at, at.effect)))
         yield finding("planted-missed", words, known=known, gap=gap)
     elif clear:
         yield finding("planted-found", words, known=known)
@@ -310,11 +321,11 @@ def check_known_truth(at: Context) -> Iterator[Finding]:
 
 def check_hand(at: Context) -> Iterator[Finding]:
     """Could a hand that knew the condition have made the difference?"""
-    allowance = hand_allowance(at)
+    allowance, reach = hand_allowance(at), hand_reach(at)
     if allowance is None or at.figures is None:
         return
     low, high = at.figures.low, at.figures.high
-    beside_zero = (low is not None and 0 < low <= allowance) or (high is not None and -allowance <= high < 0)
+    beside_zero = (low is not None and 0 < low <= reach) or (high is not None and -reach <= high < 0)
     if beside_zero:
         yield finding("hand-allowance", allowance=percent(allowance))
 
@@ -326,7 +337,9 @@ def check_opinions(at: Context) -> Iterator[Finding]:
     names = {"welch": "Welch's interval", "ancova": "The interval by analysis of covariance"}
     for key, opinion in at.opinions.items():
         if (at.figures.low > 0) != (opinion.low > 0) or (at.figures.high < 0) != (opinion.high < 0):
-            low, high = (amount(at, shown(at, end), signed=True) for end in (opinion.low, opinion.high))
+            low, high = (
+                amount(at, end, signed=True) for end in sorted((shown(at, opinion.low), shown(at, opinion.high)))
+            )
             yield finding("second-opinion", name=names[key], low=low, high=high)
 
 
@@ -392,6 +405,13 @@ def _moved(at: Context, value: float) -> str:
     if at.logarithmic:
         return percent(math.expm1(at.rules.measurand.sign * value), signed=True)
     return amount(at, at.rules.measurand.sign * value, signed=True)
+
+
+def _share_of_time(at: Context) -> float:
+    """Give the difference found as a share of the longer times."""
+    if at.logarithmic:
+        return 1 - math.exp(-abs(at.effect))
+    return abs(at.effect) / float(np.nanmax(at.seen.raw[at.seen.kept]))
 
 
 def _number(value: float | str | None) -> float:

@@ -6,18 +6,21 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from truerun.errors import RecordingUnreadable
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.findings.verdict_words import HEADLINES, SENTENCES
 from truerun.series import RunTable
-from truerun.stats.exact import attained, interval
+from truerun.stats.exact import attained
 from truerun.stats.orders import orders_for
 from truerun.trial.checks import findings_of, second_opinions
-from truerun.trial.context import Context, hand_allowance, plain_difference, pooled_spread, shown, withdrawn
-from truerun.trial.decision import Figures, figures
+from truerun.trial.context import Context, hand_allowance, plain_difference, pooled_spread, shown, shown_span, withdrawn
+from truerun.trial.decision import Figures, figures, honest_interval
 from truerun.trial.guessing import judge_guesses
 from truerun.trial.observations import Observations, observe
+from truerun.trial.plan import Plan
 from truerun.trial.rules import Rules, rules_at_look
 from truerun.trial.sentences import cause_findings, headline, sentence
 from truerun.trial.verdict import Verdict, decide
@@ -130,8 +133,16 @@ def _order_known(seen: Observations, rules: Rules) -> bool:
     """Tell whether the order belongs to the set it is said to be drawn from."""
     if rules.orders is None:
         return False
-    by_lot = rules.plan is not None and rules.plan.drawn_by == "lot"
-    return by_lot or orders_for(rules.orders, len(seen.used)).contains(seen.used)
+    if rules.plan is None:
+        return orders_for(rules.orders, len(seen.used)).contains(seen.used)
+    return rules.plan.drawn_by == "lot" or _bag_in_set(seen, rules.plan)
+
+
+def _bag_in_set(seen: Observations, plan: Plan) -> bool:
+    """Tell whether what a bag gave belongs to the set; of a test that was stopped or gone on, its whole blocks."""
+    size = plan.order_set.block or plan.runs
+    done = int(np.argmax(np.append(seen.missing, True))) // size * size
+    return not done or orders_for(plan.orders, done).contains(seen.used[:done])
 
 
 def _at_planned_look(table: RunTable, rules: Rules, seen: Observations) -> Comparison | None:
@@ -178,7 +189,7 @@ def _figures_document(result: Comparison) -> dict[str, Any]:
         "limits": _limits(at, drawn if shown_interval else None),
         "severity": _severity(at, drawn if shown_interval else None),
         "spread": None if hidden else pooled_spread(at) or None,
-        "second_opinions": {} if hidden else _opinions(at),
+        "second_opinions": {} if hidden or result.withdrawn else _opinions(at),
         "sampled": drawn.sampled if drawn else None,
         "seed": drawn.seed if drawn else at.rules.seed,
     }
@@ -235,7 +246,10 @@ def _severity(at: Context, drawn: Figures | None) -> list[dict[str, float]] | No
     """Give the sizes below which the true drive is held with .80, .95 and .99, each an end of a one-sided interval."""
     if drawn is None:
         return None
-    ends = [(level, interval(drawn.plus, round(2 * (1 - level), 12), drawn.minus)[1]) for level in (0.80, 0.95, 0.99)]
+    ends = [
+        (level, honest_interval(drawn.plus, drawn.minus, round(2 * (1 - level), 12), at.seen, at.rules)[1])
+        for level in (0.80, 0.95, 0.99)
+    ]
     return [{"surely": level, "below": shown(at, end)} for level, end in ends if end is not None]
 
 
@@ -251,5 +265,5 @@ def _sequence(at: Context, drawn: Figures | None) -> dict[str, float | None] | N
     """Give the interval of the running bet, as drive fractions or as measured."""
     if drawn is None or drawn.evidence is None:
         return None
-    low, high = (None if end is None else shown(at, end) for end in drawn.sequence)
+    low, high = shown_span(at, *drawn.sequence)
     return {"low": low, "high": high}

@@ -22,9 +22,11 @@ __all__ = [
     "drift_share",
     "hand_allowance",
     "hand_error",
+    "hand_reach",
     "plain_difference",
     "pooled_spread",
     "shown",
+    "shown_span",
     "withdrawn",
 ]
 
@@ -45,8 +47,8 @@ class Context:
 
     @property
     def effect(self) -> float:
-        """Difference found, on the scale on which an effect adds."""
-        return self.figures.effect if self.figures is not None else plain_difference(self.seen)
+        """Difference found, on the scale on which an effect adds; of all runs where the verdict is withdrawn."""
+        return plain_difference(self.seen) if self.figures is None or withdrawn(self) else self.figures.effect
 
     @property
     def drawn(self) -> Figures:
@@ -93,6 +95,14 @@ def hand_allowance(at: Context) -> float | None:
     return hand_error(at) / float(min(values.mean() for values in means if len(values)))
 
 
+def hand_reach(at: Context) -> float:
+    """Give the same on the scale on which an effect adds, 0 where no hand did."""
+    allowance = hand_allowance(at)
+    if allowance is None:
+        return 0.0
+    return allowance if at.logarithmic else hand_error(at)
+
+
 def hand_error(at: Context) -> float:
     """Give the standard deviation of one reading, start and stop together [s]: the keepers' own, once they show it."""
     keepers = at.seen.keepers
@@ -104,7 +114,10 @@ def hand_error(at: Context) -> float:
 def pooled_spread(at: Context) -> float:
     """Give the run-to-run standard deviation within the conditions, adjusted columns set aside; 0 if unknown."""
     opinion = at.opinions.get("ancova")
-    return opinion.standard_error * math.sqrt(at.seen.kept.sum() / 4) if opinion is not None else 0.0
+    if opinion is None:
+        return 0.0
+    retained = at.figures.retained if at.figures is not None else 1.0
+    return opinion.standard_error * math.sqrt(at.seen.kept.sum() * retained / 4)
 
 
 def adding(at: Context, size: float) -> float:
@@ -117,6 +130,12 @@ def adding(at: Context, size: float) -> float:
 def shown(at: Context, effect: float) -> float:
     """Give the drive fraction of an effect; on a linear scale the difference as measured."""
     return -math.expm1(-effect) if at.logarithmic else at.rules.measurand.sign * effect
+
+
+def shown_span(at: Context, low: float | None, high: float | None) -> tuple[float | None, float | None]:
+    """Give both ends of an interval as :func:`shown`, the lower one first."""
+    first, last = (None if end is None else shown(at, end) for end in (low, high))
+    return (first, last) if at.logarithmic or at.rules.measurand.sign > 0 else (last, first)
 
 
 def amount(at: Context, size: float, *, signed: bool = False) -> str:

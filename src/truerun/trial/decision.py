@@ -19,7 +19,7 @@ from truerun.stats.unfinished import honest_ends
 from truerun.trial.observations import Observations
 from truerun.trial.rules import Rules
 
-__all__ = ["SAMPLED_ORDERS", "Figures", "figures"]
+__all__ = ["SAMPLED_ORDERS", "Figures", "adjusted_columns", "figures", "honest_interval"]
 
 Array = NDArray[np.float64]
 _Adjusted = tuple[Array, tuple[str, ...]]
@@ -33,7 +33,8 @@ class Figures:
     """What the orders say, on the scale on which an effect adds.
 
     ``plus`` and ``minus`` are the lists of the two sides (the same but where a seen run is reckoned at its worst).
-    ``low`` and ``high`` is the interval at 1 - alpha, ``low_limit`` and ``high_limit`` that at 1 - 2 alpha.
+    ``low`` and ``high`` is the interval at 1 - alpha, ``low_limit`` and ``high_limit`` that at 1 - 2 alpha,
+    moved outwards by one step of the reading where that is coarser than the spread of the runs.
     ``sampled`` tells whether the orders were drawn and not listed. ``sequence`` is the interval of the running bet.
     """
 
@@ -87,8 +88,9 @@ def figures(seen: Observations, table: RunTable, rules: Rules) -> Figures:
     minus = plus
     if seen.worst[kept].any():
         minus, _ = _list_of(high_y[kept], seen.used[kept], places, allowed, adjusted=adjusted, seed=seed)
-    low, high = _ends(plus, minus, rules.alpha, seen)
-    low_limit, high_limit = _ends(plus, minus, 2 * rules.alpha, seen)
+    low, high = honest_interval(plus, minus, rules.alpha, seen, rules)
+    limits = honest_interval(plus, minus, 2 * rules.alpha, seen, rules)
+    low_limit, high_limit = _as_coarse_as_read(limits, seen, table, rules)
     bet, sequence = _running_bet(seen, rules, allowed)
     return Figures(
         plus=plus,
@@ -114,7 +116,7 @@ def adjusted_columns(seen: Observations, rules: Rules) -> tuple[Array, tuple[str
     Raises
     ------
     ValueOutOfRange
-        If a column is missing or holds something that is not a number.
+        If a column is missing or holds something that is not a number in a run that counts.
     """
     columns: list[Array] = []
     names: list[str] = []
@@ -122,8 +124,7 @@ def adjusted_columns(seen: Observations, rules: Rules) -> tuple[Array, tuple[str
         if name == "run-number":
             made = [np.array([float(run.slot) for run in seen.runs])]
         elif name == "session":
-            labels = seen.sessions
-            made = [np.array([float(label == other) for label in labels]) for other in dict.fromkeys(labels)][1:]
+            made = _sessions(seen)
         else:
             made = [_covariate(seen, name)]
         columns += made
@@ -131,18 +132,36 @@ def adjusted_columns(seen: Observations, rules: Rules) -> tuple[Array, tuple[str
     return np.column_stack(columns) if columns else np.zeros((len(seen.runs), 0)), tuple(names)
 
 
+def _sessions(seen: Observations) -> list[Array]:
+    """Give a column of 0 and 1 for each session but the first."""
+    counted = [run for run, counts in zip(seen.runs, seen.kept, strict=True) if counts]
+    for run in counted:
+        if run.session is None:
+            raise ValueOutOfRange(
+                f"The session of run {run.slot}",
+                "empty",
+                "given in every run that counts, as it is adjusted for",
+                "Fill it in, or leave it out of what is adjusted.",
+            )
+    others = list(dict.fromkeys(run.session for run in counted))[1:]
+    return [np.array([float(label == other) for label in seen.sessions]) for other in others]
+
+
 def _covariate(seen: Observations, name: str) -> Array:
-    """Give a further column of the table as numbers."""
-    values = [run.extra.get(name) for run in seen.runs]
-    for run, value in zip(seen.runs, values, strict=True):
+    """Give a further column of the table as numbers, 0 in slots that do not count."""
+    values = np.zeros(len(seen.runs))
+    for place in np.flatnonzero(seen.kept):
+        run = seen.runs[place]
+        value = run.extra.get(name)
         if not isinstance(value, float | int):
             raise ValueOutOfRange(
                 f'The column "{name}" in run {run.slot}',
                 "empty" if value is None else f'"{value}"',
-                "a number in every run, as it is adjusted for",
+                "a number in every run that counts, as it is adjusted for",
                 "Fill it in, or leave it out of what is adjusted.",
             )
-    return np.array(values, dtype=np.float64)
+        values[place] = value
+    return values
 
 
 def _worst_for_each_side(seen: Observations) -> tuple[Array, Array]:
@@ -172,34 +191,75 @@ def _list_of(
     return exact_list(y, orders, used, basis), True
 
 
-def _ends(plus: ExactList, minus: ExactList, alpha: float, seen: Observations) -> tuple[float | None, float | None]:
-    """Give the interval, open where unfinished runs leave it open."""
-    low, high = interval(plus, alpha, minus)
+def honest_interval(
+    plus: ExactList, minus: ExactList, alpha: float, seen: Observations, rules: Rules
+) -> tuple[float | None, float | None]:
+    """Give the interval at coverage 1 - ``alpha``, open where unfinished runs leave it open."""
+    return _opened(interval(plus, alpha, minus), seen, rules)
+
+
+def _opened(
+    ends: tuple[float | None, float | None], seen: Observations, rules: Rules
+) -> tuple[float | None, float | None]:
+    """Open the ends that unfinished runs leave open; where less is more, they hide the other side."""
     source = seen.used > 0
-    return honest_ends(
-        low,
-        high,
-        source_capped=bool((seen.capped & source).any()),
-        control_capped=bool((seen.capped & ~source).any()),
-    )
+    capped = {
+        "source_capped": bool((seen.capped & source).any()),
+        "control_capped": bool((seen.capped & ~source).any()),
+    }
+    if rules.measurand.sign > 0:
+        return honest_ends(*ends, **capped)
+    low, high = (None if end is None else -end for end in ends)
+    low, high = honest_ends(high, low, **capped)
+    return None if high is None else -high, None if low is None else -low
+
+
+def _as_coarse_as_read(
+    limits: tuple[float | None, float | None], seen: Observations, table: RunTable, rules: Rules
+) -> tuple[float | None, float | None]:
+    """Move both limits outwards where the reading, and not the runs, makes them narrow.
+
+    A reading is off by half a step at most, so a difference of means by one step. Finer steps than the spread of the
+    runs act as a little more noise and need nothing.
+    """
+    values, used = seen.raw[seen.kept & np.isfinite(seen.y)], seen.used[seen.kept & np.isfinite(seen.y)]
+    spread = float(np.sqrt(np.mean([values[used == sign].var() for sign in (1, -1)])))
+    if table.resolution is None and np.ptp(values) == 0:
+        return None, None
+    step = table.resolution or 0.0
+    if step <= spread:
+        return limits
+    reach = step / float(np.abs(values).min()) if rules.measurand.scale == "log" else step
+    low, high = limits
+    return None if low is None else low - reach, None if high is None else high + reach
 
 
 def _running_bet(
     seen: Observations, rules: Rules, allowed: OrderSet
 ) -> tuple[Evidence | None, tuple[float | None, float | None]]:
-    """Give the evidence block by block and its interval, where the set has blocks."""
+    """Give the evidence block by block and its interval, where the set has blocks.
+
+    A run that was stopped after its time had been seen is reckoned at its worst for each side here too: the interval
+    takes its low end from the one and its high end from the other reckoning, the evidence is the smaller one.
+    """
     if allowed.arrangements is None or allowed.block is None:
         return None, (None, None)
     size = allowed.block
     slots = max(run.slot for run in seen.runs)
-    y = np.full(slots, np.nan)
     used = np.ones(slots, dtype=np.int8)
     filled = np.zeros(slots, dtype=np.bool_)
-    for run, value, sign, gone in zip(seen.runs, seen.y, seen.used, seen.missing, strict=True):
-        y[run.slot - 1], used[run.slot - 1], filled[run.slot - 1] = value, sign, not gone
+    sides = np.full((2, slots), np.nan)
+    places = np.array([run.slot - 1 for run in seen.runs])
+    used[places], filled[places], sides[:, places] = seen.used, ~seen.missing, _worst_for_each_side(seen)
     # only whole blocks bet: a block that is still being run has not been drawn to its end
     whole = 0
     while (whole + 1) * size <= slots and filled[whole * size : (whole + 1) * size].all():
         whole += 1
-    y, used = y[: whole * size], used[: whole * size]
-    return evidence(y, used, allowed.arrangements), confidence_sequence(y, used, allowed.arrangements, rules.alpha)
+    against_drive, against_brake = sides[:, : whole * size]
+    used = used[: whole * size]
+    bet = evidence(against_drive, used, allowed.arrangements)
+    low, high = confidence_sequence(against_drive, used, allowed.arrangements, rules.alpha)
+    if seen.worst.any():
+        bet = min(bet, evidence(against_brake, used, allowed.arrangements), key=lambda each: each.last)
+        high = confidence_sequence(against_brake, used, allowed.arrangements, rules.alpha)[1]
+    return bet, _opened((low, high), seen, rules)

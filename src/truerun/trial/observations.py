@@ -23,11 +23,11 @@ class Observations:
     """One entry a slot, shape (n,).
 
     ``used`` is +1 for source and -1 for control as *drawn*; ``y`` the observation on the scale on which an effect
-    adds, NaN where the slot has none; ``raw`` the value as measured (SI). ``worst`` marks slots whose run was stopped
-    after its time had been seen, ``omitted`` those left out blind, ``missing`` those not run yet, ``slips`` those in
-    which the other condition was set up. ``limit`` is the common limit where runs were unfinished, ``capped`` tells
-    which stand at it. ``planned`` is the number of runs of the plan. ``keepers`` tells what each of several timekeepers
-    adds and scatters, in the order of ``keeper_names``.
+    adds, NaN where the slot has none; ``raw`` the value as measured (SI). ``worst`` marks slots in which a run was
+    stopped after its time had been seen (a further attempt does not mend that), ``omitted`` those left out blind,
+    ``missing`` those not run yet, ``slips`` those in which the other condition was set up. ``limit`` is the common
+    limit where runs were unfinished, ``capped`` tells which stand at it. ``planned`` is the number of runs of the
+    plan. ``keepers`` tells what each of several timekeepers adds and scatters, in the order of ``keeper_names``.
     """
 
     runs: tuple[Run, ...]
@@ -86,7 +86,8 @@ def observe(table: RunTable, rules: Rules) -> Observations:
     if keepers is not None:
         raw = keepers.runs
     unfinished = np.array([run.unfinished for run in runs])
-    seen = np.array([run.left_out is not None and (run.seen is True or _shown(run)) for run in runs])
+    spoilt = {run.slot for run in table.runs if run.left_out is not None and (run.seen is True or _shown(run))}
+    seen = np.array([run.slot in spoilt for run in runs])
     omitted = np.array([run.left_out is not None for run in runs]) & ~seen
     missing = np.isnan(raw) & ~seen & ~omitted
     present = ~(missing | omitted | seen)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding, Severity
 from truerun.findings.verdict_words import HEADLINES, SENTENCES
 from truerun.stats.t_power import two_sample_runs
-from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, withdrawn
+from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, shown_span, withdrawn
 from truerun.trial.controls import left_standing, next_controls
 from truerun.trial.phrases import listed, percent, stake
 from truerun.trial.plan import End, Role
@@ -164,17 +166,19 @@ def _claimed(at: Context) -> str:
 
 def _refuted(at: Context) -> str:
     """Say that a wheel that slowed down did not run by itself, where that was the claim."""
-    finished = bool((~at.seen.capped[at.seen.kept & (at.seen.used > 0)]).all())
-    if (at.rules.claimed or 0) < 1 or at.rules.end is not End.SPEED or not finished:
+    with_source = at.seen.kept & np.isfinite(at.seen.y) & (at.seen.used > 0)
+    finished = not at.seen.capped[with_source].any()
+    if not at.logarithmic or (at.rules.claimed or 0) < 1 or at.rules.end is not End.SPEED or not finished:
         return ""
-    runs = int((at.seen.kept & (at.seen.used > 0)).sum())
+    runs = int(with_source.sum())
     return SENTENCES["refuted"].format(runs=runs, source=at.rules.conditions.source)
 
 
 def _margin_sentence(at: Context) -> str:
     """Say that any difference is smaller than the margin."""
     drawn = at.drawn
-    ends = [amount(at, shown(at, end or 0.0), signed=True) for end in (drawn.low_limit, drawn.high_limit)]
+    span = shown_span(at, drawn.low_limit, drawn.high_limit)
+    ends = [amount(at, end or 0.0, signed=True) for end in span]
     text = SENTENCES["within-margin"].format(
         source=at.rules.conditions.source,
         margin=amount(at, at.rules.margin or 0.0),
@@ -190,8 +194,8 @@ def _inconclusive(at: Context) -> str:
     drawn = at.drawn
     size = at.rules.claimed if at.rules.claimed is not None else (at.rules.margin or 0.0)
     ends = [
-        "below" if end is None and low else "above" if end is None else amount(at, shown(at, end), signed=True)
-        for end, low in ((drawn.low, True), (drawn.high, False))
+        SENTENCES["open-limit"] if end is None else amount(at, end, signed=True)
+        for end in shown_span(at, drawn.low, drawn.high)
     ]
     text = SENTENCES["inconclusive"].format(
         size=amount(at, size),

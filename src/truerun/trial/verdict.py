@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import Enum
 
 from truerun.findings.finding import Finding, Severity
-from truerun.trial.context import Context, adding, hand_allowance, withdrawn
+from truerun.trial.context import Context, adding, hand_reach, withdrawn
 
 __all__ = ["Verdict", "decide", "side_of_zero", "size_at_stake"]
 
@@ -50,8 +50,8 @@ def _decided(at: Context) -> Verdict:
     """Apply the rule to the figures."""
     drawn = at.drawn
     if withdrawn(at):
-        return side_of_zero(*drawn.sequence, hand_allowance(at) or 0.0) or Verdict.INCONCLUSIVE
-    side = side_of_zero(drawn.low, drawn.high, hand_allowance(at) or 0.0)
+        return side_of_zero(*drawn.sequence, hand_reach(at)) or Verdict.INCONCLUSIVE
+    side = side_of_zero(drawn.low, drawn.high, hand_reach(at))
     if side:
         return side
     if _within_margin(at):

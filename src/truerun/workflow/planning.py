@@ -222,6 +222,7 @@ def make_plan(request: PlanRequest, *, seed: str, identity: str, made: datetime)
     ValueOutOfRange
         If a value does not fit.
     """
+    seed = seed.strip()  # as it will be stored
     require_can_decide(request.orders, request.runs, request.alpha)
     _require_fair_end(request)
     adjust = (*_adjust(request), *request.covariates)
