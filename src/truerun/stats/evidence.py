@@ -21,6 +21,7 @@ STAKES: Array = np.array([-4.0, -2.0, -1.0, 1.0, 2.0, 4.0])
 """The bets over which the evidence is averaged."""
 
 _REFINEMENTS = 6
+_FLAT = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,7 @@ def _paths(observations: Array, used: NDArray[np.int8], arrangements: NDArray[np
     filled = np.where(present, values, 0.0)
     mean = filled.sum(axis=2) / np.maximum(counts, 1)
     deviations = np.where(present, filled - mean[:, :, None], 0.0)
+    deviations[np.abs(deviations) <= _FLAT * np.abs(mean[:, :, None])] = 0.0  # equal but for rounding
     freedom = np.cumsum(np.maximum(counts - 1, 0), axis=1)
     scale = np.sqrt(np.cumsum((deviations**2).sum(axis=2), axis=1) / np.maximum(freedom, 1))
     safe = np.where(scale > 0, scale, 1.0)[:, :, None]

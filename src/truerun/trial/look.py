@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,8 @@ from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.series import RunTable
 from truerun.stats.complete import MOST_PER_CONDITION, complete_list
-from truerun.stats.exact import two_sided_p
+from truerun.stats.exact import exact_list, nuisance_basis, two_sided_p
+from truerun.stats.orders import ENUMERATED_AT_MOST
 from truerun.trial.context import Context, plain_difference
 from truerun.trial.observations import observe
 from truerun.trial.plan import End, Pilot
@@ -151,9 +153,17 @@ def look_at(table: RunTable, rules: Rules, *, change_minutes: float | None = Non
 
 
 def _divisions(source: Array, control: Array) -> tuple[int, int]:
-    """Count the ways to divide the runs that split them as far apart, of all ways."""
-    size = min(len(source), len(control), MOST_PER_CONDITION)
-    found = complete_list(source[:size], control[:size])
+    """Count the ways to divide the runs that split them as far apart, of all ways (of at most 20 of each, if many)."""
+    runs = len(source) + len(control)
+    if len(source) != len(control) and math.comb(runs, len(source)) <= ENUMERATED_AT_MOST:
+        ways = np.array(list(combinations(range(runs), len(source))))
+        orders = np.full((len(ways), runs), -1, dtype=np.int8)
+        np.put_along_axis(orders, ways, np.int8(1), axis=1)
+        nothing = nuisance_basis(np.zeros((runs, 0)), (), orders[0].astype(np.float64))
+        found = exact_list(np.concatenate([source, control]), orders, orders[0], nothing)
+    else:
+        size = min(len(source), len(control), MOST_PER_CONDITION)
+        found = complete_list(source[:size], control[:size])
     return round(two_sided_p(found) * found.orders), found.orders
 
 

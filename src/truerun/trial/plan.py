@@ -172,7 +172,7 @@ class Plan(Record):
     order: tuple[str, ...]
     runs: int = Field(ge=2)
     alpha: float = Field(default=0.05, gt=0, lt=0.5)
-    margin: float | None = Field(default=None, gt=0, lt=1)
+    margin: float | None = Field(default=None, gt=0)
     claimed: float | None = None
     stopping: Stopping = Stopping()
     left_out_rule: str = "Only a run stopped before its time was seen, with a reason; it is then repeated."
@@ -194,6 +194,8 @@ class Plan(Record):
             raise ValueError(f"the order does not belong to the set {self.orders}")
         if self.end is End.STANDSTILL and self.stop is None:
             raise ValueError("an end at standstill must say which stop: turns-back or lies-still")
+        if self.margin is not None and self.margin >= 1 and self.measurand.scale == "log":
+            raise ValueError("the margin must be below 1, such as 0.02 for 2 %")
         return self
 
     @property

@@ -23,7 +23,7 @@ __all__ = [
     "upper_spread",
 ]
 
-_TRIED_RUNS = tuple(range(8, 65, 2))
+_TRIED_RUNS = tuple(range(8, 61, 2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +205,7 @@ def chance_to_find(
 
 
 def runs_that_find(drive: float, orders: str, alpha: float, spread: float, power: float = 0.8) -> int | None:
-    """Give the smallest number of runs in all that finds a drive fraction, None beyond 32 + 32.
+    """Give the smallest number of runs in all that finds a drive fraction, None beyond 30 + 30.
 
     Examples
     --------

@@ -115,7 +115,8 @@ def require_seal(plan: Plan, stored: Mapping[str, Any] | None, path: str, code: 
     Raises
     ------
     PlanBroken
-        If the file has no seal, was changed after it was sealed, or does not fit the code.
+        If the file has no seal, was changed after it was sealed, does not fit the code, or has another order than
+        the one that its seed draws.
     """
     seal = seal_of(plan)
     found = (stored or {}).get("sha256")
@@ -132,6 +133,12 @@ def require_seal(plan: Plan, stored: Mapping[str, Any] | None, path: str, code: 
             f"{path} is not the plan of this code",
             f"its code is {seal.code}, the code given is {code}",
             "Read the code again, or ask for the plan that was sealed.",
+        )
+    if plan.drawn_by == "lot" and not np.array_equal(drawn_order(plan.order_set, plan.seed), plan.signs):
+        raise PlanBroken(
+            f"The order in {path} must be the one that its seed draws",
+            "it is another, so nothing says that it was drawn by lot",
+            "Make and seal a plan with truerun plan.",
         )
     return seal
 

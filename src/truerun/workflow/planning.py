@@ -69,7 +69,7 @@ class PlanRequest(Record):
     hill_bound: float | None = Field(default=None, gt=0, lt=1)
     window: tuple[float, float] | None = None
     alpha: float = Field(default=0.05, gt=0, lt=0.5)
-    margin: float | None = Field(default=None, gt=0, lt=1)
+    margin: float | None = Field(default=None, gt=0)
     claimed: float | None = None
     spread: float | None = Field(default=None, gt=0)
     pilot_spread: float | None = Field(default=None, gt=0)
@@ -101,6 +101,8 @@ class PlanRequest(Record):
             raise PlanBroken(
                 "Source and control must have different names", f'both are "{self.source}"', "Rename one of them."
             )
+        if self.margin is not None and self.margin >= 1 and self.scale == "log":
+            raise PlanBroken("A margin is a share below 1", f"it is {self.margin:g}", "Give 0.02 for 2 %.")
         return self
 
 
