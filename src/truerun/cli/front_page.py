@@ -8,6 +8,7 @@ COMMANDS = {
     "look": "look at a few runs before any claim or plan; nothing is decided",
     "plan": "make a fair plan, draw the order of the runs by lot, seal it",
     "compare": "decide what a table of runs says about the source",
+    "report": "write the verdict and all it rests on as one page",
     "demo": "see a plan and a verdict on invented data",
 }
 """The commands in the order of use; each is a module of this package."""

@@ -8,18 +8,12 @@ from importlib.resources import files
 from jinja2 import Environment, StrictUndefined
 
 from truerun.report.layout import minutes_text
-from truerun.trial.plan import Plan, Window
+from truerun.report.plan_words import end_words
+from truerun.trial.plan import Plan
 from truerun.trial.seal import Seal, spoken
-from truerun.units.formats import format_quantity
 
 __all__ = ["render_run_sheet"]
 
-_ENDS = {
-    "speed": "at a set speed",
-    "turns": "after a set count of turns",
-    "standstill": "at standstill",
-}
-_STOPS = {"turns-back": "when the wheel first turns back", "lies-still": "when the wheel lies still"}
 _PAGES = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
 
 
@@ -64,7 +58,7 @@ def render_run_sheet(plan: Plan, seal: Seal) -> str:
         lines=_lines(plan),
         blind=plan.drawn_by == "bag",
         block=plan.order_set.block,
-        end=_end_text(plan),
+        end=end_words(plan.end, plan.stop, plan.window),
         heading=plan.measurand.name + (f" [{plan.measurand.unit}]" if plan.measurand.unit else ""),
         minutes=minutes_text(plan.sessions.minutes) if plan.sessions.minutes else None,
         made=plan.made[:10],
@@ -88,17 +82,3 @@ def _lines(plan: Plan) -> list[_Line]:
         )
         for slot, name in enumerate(plan.order, 1)
     ]
-
-
-def _end_text(plan: Plan) -> str:
-    """Say what ends the timing of a run."""
-    if isinstance(plan.window, Window):
-        start, stop = (format_quantity(speed, "r/min", digits=4) for speed in (plan.window.from_, plan.window.to))
-        return f"from {_trimmed(start)} down to {_trimmed(stop)}"
-    return _STOPS[plan.stop] if plan.stop else _ENDS[plan.end.value]
-
-
-def _trimmed(text: str) -> str:
-    """Leave out noughts behind the decimal point: 120.0 r/min is 120 r/min."""
-    number, space, unit = text.partition("\N{NO-BREAK SPACE}")
-    return (number.rstrip("0").rstrip(".") if "." in number else number) + space + unit

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,15 +18,17 @@ from truerun.stats.exact import attained
 from truerun.stats.orders import orders_for
 from truerun.trial.checks import findings_of, second_opinions
 from truerun.trial.context import Context, hand_allowance, plain_difference, pooled_spread, shown, shown_span, withdrawn
+from truerun.trial.controls import SETTLES
 from truerun.trial.decision import Figures, figures, honest_interval
 from truerun.trial.guessing import judge_guesses
 from truerun.trial.observations import Observations, observe
 from truerun.trial.plan import Plan
+from truerun.trial.plan import Role
 from truerun.trial.rules import Rules, rules_at_look
 from truerun.trial.sentences import cause_findings, headline, sentence
 from truerun.trial.verdict import Verdict, decide
 
-__all__ = ["Comparison", "compare_runs"]
+__all__ = ["Comparison", "compare_runs", "with_controls"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +130,31 @@ def compare_runs(table: RunTable, rules: Rules) -> Comparison:
     return Comparison(
         verdict, headline(at, verdict), sentence(at, verdict, found), found + cause_findings(at, verdict), at
     )
+
+
+def with_controls(result: Comparison, linked: Sequence[Comparison]) -> Comparison:
+    """Say a result anew, knowing which controls were made; its figures and its verdict stay.
+
+    Parameters
+    ----------
+    result : Comparison
+        Finished.
+    linked : sequence of Comparison
+        Other tests of the same wheel; one that was not a fair test, or is not finished, settles nothing.
+
+    Returns
+    -------
+    Comparison
+    """
+    fair = [test.at.rules.role for test in linked if test.verdict not in (None, Verdict.NOT_FAIR)]
+    settled = [role for role in fair if role in SETTLES and role is not Role.MAIN]
+    done = tuple(dict.fromkeys((*result.at.rules.controls_done, *settled)))
+    if result.verdict is None or done == result.at.rules.controls_done:
+        return result
+    at = replace(result.at, rules=replace(result.at.rules, controls_done=done))
+    others = tuple(found for found in result.findings if found.check != "cause-not-isolated")
+    findings = others + cause_findings(at, result.verdict)
+    return replace(result, at=at, sentence=sentence(at, result.verdict, findings), findings=findings)
 
 
 def _order_known(seen: Observations, rules: Rules) -> bool:

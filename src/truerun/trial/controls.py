@@ -8,7 +8,7 @@ from enum import Enum
 
 from truerun.trial.plan import Role
 
-__all__ = ["CAUSES", "SETTLES", "Cause", "Settling", "left_standing", "next_controls"]
+__all__ = ["CAUSES", "NAMES", "SETTLES", "Cause", "Settling", "left_standing", "next_controls"]
 
 
 class Settling(Enum):
@@ -52,7 +52,8 @@ SETTLES: dict[Role, tuple[Settling, ...]] = {
 }
 """For each control, what it does to each of :data:`CAUSES`; a cause that cancels stays in both conditions."""
 
-_NAMES = {
+NAMES: dict[Role, str] = {
+    Role.MAIN: "the source taken out",
     Role.DUMMY: "a dummy (same mass, shape, iron and metal, not magnetised)",
     Role.REVERSAL: "the same test with the wheel turning the other way",
     Role.POLARITY: "the same test with the poles turned round",
@@ -60,6 +61,8 @@ _NAMES = {
     Role.DISTANCE: "the source at three distances",
     Role.BENCH_TURNED: "the bench turned half round",
 }
+"""Each control in words."""
+
 _AFTER_A_DRIVE = (Role.REVERSAL, Role.DUMMY, Role.LOAD_MATCHED, Role.DISTANCE, Role.POLARITY)
 _AFTER_A_BRAKE = (Role.DUMMY, Role.LOAD_MATCHED, Role.DISTANCE, Role.REVERSAL, Role.POLARITY)
 
@@ -104,4 +107,4 @@ def next_controls(done: Sequence[Role], *, drive: bool) -> tuple[str, ...]:
     'the same pull on the bearing without the source'
     """
     order = _AFTER_A_DRIVE if drive else _AFTER_A_BRAKE
-    return tuple(_NAMES[role] for role in order if role not in done)
+    return tuple(NAMES[role] for role in order if role not in done)

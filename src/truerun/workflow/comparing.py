@@ -1,10 +1,15 @@
-"""Deciding on a table of runs."""
+"""Deciding on a table of runs.
+
+Pages and their pictures are imported where a result is shown as one: templates and drawings would double the time of
+a cold start, and most comparisons end on a terminal.
+"""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 from truerun.errors import ChoiceNeeded, ValueOutOfRange
@@ -15,7 +20,7 @@ from truerun.trial.comparison import Comparison, compare_runs
 from truerun.trial.plan import Blinding, Conditions, End, Measurand
 from truerun.trial.planning import default_adjust
 from truerun.trial.rules import Rules, rules_of_plan
-from truerun.workflow.plan_files import read_plan
+from truerun.workflow.plan_files import SealedPlan, read_plan
 from truerun.workflow.versions import versions
 
 __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
@@ -23,9 +28,10 @@ __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
 
 @dataclass(frozen=True, slots=True, repr=False)
 class ComparisonResult:
-    """A finished comparison that can show itself."""
+    """A finished comparison that can show itself; ``sealed`` is the plan that gave its rules."""
 
     comparison: Comparison
+    sealed: SealedPlan | None = None
 
     def __repr__(self) -> str:
         return f"<comparison: {self.comparison.headline}>"
@@ -61,6 +67,38 @@ class ComparisonResult:
     def json(self) -> str:
         """Give the result as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+    def _repr_html_(self) -> str:
+        """Show the result in a notebook."""
+        from truerun.report.fragments import comparison_fragment  # noqa: PLC0415  see the head of this module
+
+        return comparison_fragment(self.comparison)
+
+    def report(self, *, made: datetime | None = None, **more: Any) -> str:
+        """Write the report, one HTML page.
+
+        Parameters
+        ----------
+        made : datetime, optional
+            When it is made; None: now. The same time gives the same bytes.
+        **more : object
+            ``stamp``, ``linked``, ``answers``, ``interests`` and ``invented`` of
+            :func:`truerun.report.full_report.render_report`.
+
+        Returns
+        -------
+        str
+        """
+        from truerun.report.full_report import render_report  # noqa: PLC0415  see the head of this module
+
+        return render_report(
+            self.comparison,
+            made=made or datetime.now(UTC),
+            plan=self.sealed.plan if self.sealed is not None else None,
+            seal=self.sealed.seal if self.sealed is not None else None,
+            versions=versions(),
+            **more,
+        )
 
 
 def compare(
@@ -148,7 +186,7 @@ def compare(
         sealed = read_plan(plan, code=code)
         rules = rules_of_plan(sealed.plan, seal_broken=break_seal)
         read = _table(table, rules.measurand.name, decimal)
-        return ComparisonResult(compare_runs(read, rules))
+        return ComparisonResult(compare_runs(read, rules), sealed)
     read = _table(table, measure, decimal)
     rules = Rules(
         conditions=conditions_of(read, source, control),

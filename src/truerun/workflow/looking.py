@@ -38,6 +38,12 @@ class LookResult:
         """Give the look as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
 
+    def _repr_html_(self) -> str:
+        """Show the look in a notebook."""
+        from truerun.report.fragments import look_fragment  # noqa: PLC0415  see truerun.workflow.comparing
+
+        return look_fragment(self.look)
+
     @property
     def pilot(self) -> dict[str, Any]:
         """What a plan takes over from these runs: keys of a plan request."""

@@ -131,6 +131,12 @@ class PlanResult:
         """Give the plan as JSON text, as it is written to a file."""
         return plan_file_text(self.plan)
 
+    def _repr_html_(self) -> str:
+        """Show the plan in a notebook."""
+        from truerun.report.fragments import plan_fragment  # noqa: PLC0415  see truerun.workflow.comparing
+
+        return plan_fragment(self.plan, self.seal, self.prospect, self.schedule)
+
     def run_sheet_html(self) -> str:
         """Give the run sheet to print, one HTML page."""
         return render_run_sheet(self.plan, self.seal)

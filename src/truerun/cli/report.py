@@ -1,0 +1,103 @@
+"""``truerun report``: the verdict and everything it rests on, as one page."""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from truerun.cli.group import command
+from truerun.cli.parameters import DECIMAL, FILE, Word
+from truerun.cli.saving import require_new, save_new
+from truerun.cli.screen import say, show
+from truerun.errors import ValueOutOfRange
+
+__all__ = ["command_line"]
+
+
+@command(
+    "report",
+    "truerun report run-sheet.csv --plan plan.json --out report.html",
+    "truerun report run-sheet.csv --plan plan.json --out report.html --pdf",
+    "truerun report run-sheet.csv --plan plan.json --out report.html --linked dummy.csv dummy-plan.json",
+)
+@click.argument("table", type=FILE)
+@click.option("--plan", type=FILE, required=True, help="The sealed plan; it gives every rule.")
+@click.option("--out", type=FILE, required=True, metavar="FILE", help="Where to write the page; never over a file.")
+@click.option("--pdf", is_flag=True, help="Also print it as PDF beside the page, through a Chromium that is there.")
+@click.option("--paper", type=Word(("A4", "Letter")), default="A4", help="Paper of the PDF; A4 if not said.")
+@click.option(
+    "--linked",
+    type=(FILE, FILE),
+    multiple=True,
+    metavar="TABLE PLAN",
+    help="Another test of the same wheel: a control, a known help, same against same; may be repeated.",
+)
+@click.option("--claimant-says", metavar="WORDS", help="The claimant's answer to the result, in their own words.")
+@click.option("--sceptic-says", metavar="WORDS", help="The sceptic's answer to the result.")
+@click.option("--interests", metavar="WORDS", help="Who paid, who gains.")
+@click.option("--stamp", metavar="WORDS", help="Who outside holds the code of the seal, or which time stamp it has.")
+@click.option("--made", metavar="TIME", help="When it is made, such as 2026-03-14T21:52Z; now if not said.")
+@click.option("--invented", is_flag=True, help="Say first that the test never took place.")
+@click.option("--break-seal", is_flag=True, help="Look before the last planned run; only the running bet then decides.")
+@click.option("--code", metavar="CODE", help="The spoken code that the plan must have.")
+@click.option("--decimal", type=DECIMAL, help="Decimal sign of the table, where it cannot be told.")
+def command_line(
+    table: Path,
+    plan: Path,
+    *,
+    out: Path,
+    pdf: bool,
+    paper: str,
+    linked: tuple[tuple[Path, Path], ...],
+    claimant_says: str | None,
+    sceptic_says: str | None,
+    interests: str | None,
+    stamp: str | None,
+    made: str | None,
+    invented: bool,
+    break_seal: bool,
+    code: str | None,
+    decimal: str | None,
+) -> int:
+    """Write the report of a test as one page that opens without any network and prints on A4 and Letter.
+
+    It begins with claim, verdict, every run, controls, objections, seal and safety, and goes on with everything that
+    these rest on. What was not done is said to be not done. The same TIME gives the same bytes.
+    """
+    printed = out.with_suffix(".pdf")
+    require_new([out, printed] if pdf else [out])
+    when = _time(made) if made is not None else None
+    from truerun.report.pdf import print_pdf, require_chromium
+    from truerun.workflow.comparing import compare
+
+    chromium = require_chromium(os.environ) if pdf else None
+    result = compare(table, plan, break_seal=break_seal, code=code, decimal=decimal)
+    said = {"claimant": claimant_says, "sceptic": sceptic_says}
+    page = result.report(
+        made=when,
+        linked=[compare(*each, decimal=decimal).comparison for each in linked],
+        answers={side: words for side, words in said.items() if words is not None},
+        interests=interests,
+        stamp=stamp,
+        invented=invented,
+    )
+    save_new(out.parent, {out.name: page})
+    if chromium is not None:
+        print_pdf(page, chromium, printed, paper=paper)
+    show(result.comparison.headline)
+    say(f"Written: {out}" + (f" and {printed}" if pdf else ""))
+    return 1 if result.stopped else 0
+
+
+def _time(text: str) -> datetime:
+    """Read a time with its zone."""
+    try:
+        read = datetime.fromisoformat(text)
+    except ValueError:
+        read = None
+    if read is None or read.tzinfo is None:
+        raise ValueOutOfRange("--made", f'"{text}"', "a time with its zone", "Write it like 2026-03-14T21:52Z.")
+    return read

@@ -1,0 +1,70 @@
+"""What a plan or the rules of a comparison say, in words."""
+
+from __future__ import annotations
+
+from truerun.trial.plan import End, Role, Window, WindowRule
+from truerun.units.formats import format_quantity
+
+__all__ = ["BLINDING", "ORDER_SETS", "ROLES", "end_words"]
+
+_ENDS = {
+    End.SPEED: "at a set speed",
+    End.TURNS: "after a set count of turns",
+    End.STANDSTILL: "at standstill",
+}
+_STOPS = {"turns-back": "when the wheel first turns back", "lies-still": "when the wheel lies still"}
+
+ROLES: dict[Role, str] = {
+    Role.MAIN: "main test",
+    Role.DUMMY: "control: a dummy",
+    Role.REVERSAL: "control: the wheel turning the other way",
+    Role.POLARITY: "control: the poles turned round",
+    Role.LOAD_MATCHED: "control: the same pull without the source",
+    Role.DISTANCE: "control: three distances",
+    Role.BENCH_TURNED: "control: the bench turned half round",
+    Role.SAME_AGAINST_SAME: "same against same",
+    Role.PLANTED: "a known help, hung on",
+    Role.SCREENING: "screening of several variants",
+    Role.DOSE: "more and less of the source",
+    Role.CHALLENGE: "answer to a challenge",
+}
+"""What a test is for."""
+
+ORDER_SETS: dict[str, str] = {
+    "blocks-of-four": "blocks of four, two of each in every block",
+    "pairs": "pairs, one of each in every pair",
+    "complete": "any order with as many of each",
+    "restricted": "well-mixed orders, with as many of each",
+    "abba-blocks": "blocks of four, there and back again",
+}
+"""What each set of orders allows."""
+
+BLINDING: dict[int, str] = {
+    0: "everybody knew which was which",
+    1: "everybody knew which was which, but a sensor timed and a mechanism released",
+    2: "who launched and timed did not know which was which",
+    3: "who launched and timed did not know which was which, and wrote down guesses",
+}
+"""Who knew what, by grade."""
+
+
+def end_words(end: End | None, stop: str | None, window: Window | WindowRule | None) -> str:
+    """Say what the timing of a run covers.
+
+    Examples
+    --------
+    >>> end_words(End.SPEED, None, None), end_words(End.STANDSTILL, "lies-still", None)
+    ('at a set speed', 'when the wheel lies still')
+    """
+    if isinstance(window, Window):
+        start, last = (_trimmed(format_quantity(speed, "r/min", digits=4)) for speed in (window.from_, window.to))
+        return f"from {start} down to {last}"
+    if stop in _STOPS:
+        return _STOPS[stop]
+    return _ENDS[end] if end is not None else "at standstill, as nobody said otherwise"
+
+
+def _trimmed(text: str) -> str:
+    """Leave out noughts behind the decimal point: 120.0 r/min is 120 r/min."""
+    number, space, unit = text.partition("\N{NO-BREAK SPACE}")
+    return (number.rstrip("0").rstrip(".") if "." in number else number) + space + unit
