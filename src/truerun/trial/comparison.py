@@ -22,8 +22,7 @@ from truerun.trial.controls import SETTLES
 from truerun.trial.decision import Figures, figures, honest_interval
 from truerun.trial.guessing import judge_guesses
 from truerun.trial.observations import Observations, observe
-from truerun.trial.plan import Plan
-from truerun.trial.plan import Role
+from truerun.trial.plan import Plan, Role
 from truerun.trial.rules import Rules, rules_at_look
 from truerun.trial.sentences import cause_findings, headline, sentence
 from truerun.trial.verdict import Verdict, decide
