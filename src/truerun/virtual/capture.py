@@ -175,7 +175,9 @@ def rocking_time(wheel: CaptureWheel) -> float:
     """
     if wheel.hill == 0:
         return 0.0
-    half_swing = np.pi * _NODES  # m = sin^2(half_swing / 2); the swing reaches to angle `half_swing`
+    # m = sin^2(half_swing / 2): a swing reaches to that angle; the cube crowds the nodes near rest
+    half_swing = np.pi * _NODES**3
+    width = 3 * np.pi * _NODES**2 * _WEIGHTS
     m = np.sin(half_swing / 2) ** 2
     rest = np.cos(half_swing / 2) ** 2
     pendulum = np.sqrt(wheel.hill / 2)
@@ -185,7 +187,7 @@ def rocking_time(wheel: CaptureWheel) -> float:
         + 16 * pendulum * (ellipe(m) - rest * ellipkm1(rest)) * wheel.viscous
         + 8 * wheel.hill * ((m - 0.5) * half_swing + np.sin(half_swing) / 2) * wheel.quadratic
     )
-    return float(wheel.hill * np.pi / 2 * (_WEIGHTS * np.sin(half_swing) * period / loss).sum())
+    return float(wheel.hill / 2 * (width * np.sin(half_swing) * period / loss).sum())
 
 
 def time_to_end(wheel: CaptureWheel, launch_speed: Array | float, ending: Ending) -> Array:

@@ -10,6 +10,7 @@ from scipy.special import stdtr
 
 from truerun.stats.evidence import evidence
 from truerun.stats.orders import OrderSet, orders_for
+from truerun.stats.stages import planned_look
 from truerun.virtual.bench import Bench
 from truerun.virtual.calibration import Calibration, Recipe, share_at_most
 from truerun.virtual.error_rates import ALPHA, SPREAD, draw_orders, run_number_basis
@@ -24,7 +25,6 @@ Array = NDArray[np.float64]
 Orders = NDArray[np.int8]
 
 _FIRST_LOOK = 6
-_STAGES = (0.01, 0.04)
 
 
 def welch_after_each_run(values: Array, orders: Orders, first: int = _FIRST_LOOK) -> Array:
@@ -52,7 +52,7 @@ def welch_after_each_run(values: Array, orders: Orders, first: int = _FIRST_LOOK
     --------
     >>> y = np.array([[1.0, 2.0, 3.0, 5.0, 4.0, 7.0]])
     >>> welch_after_each_run(y, np.array([[-1, -1, -1, 1, 1, 1]])).round(4).tolist()
-    [[0.0422]]
+    [[0.0419]]
     """
     centred = values - values.mean(axis=1, keepdims=True)
     means, errors, freedoms = [], [], []
@@ -107,6 +107,15 @@ def honest_peeking(name: str, repetitions: int, rng: np.random.Generator) -> Cal
     return Calibration(name, sentence, repetitions, float(alarms.mean()), 0.0, ALPHA)
 
 
+def bet_or_list(name: str, repetitions: int, rng: np.random.Generator) -> Calibration:
+    """Measure the false alarms of the worst case: stop as soon as the bet reaches 20, else let the list decide."""
+    values, used, plan = _quiet_tests(16, repetitions, rng)
+    early = (running_evidence(values, plan.all()[used], plan)[:, :-1] >= 1 / ALPHA).any(axis=1)
+    by_list = list_many(values, plan.all(), used, run_number_basis(16)).two_sided <= ALPHA
+    sentence = "Somebody who stops as soon as the running bet reaches 20, and else lets the list decide at the end."
+    return share_at_most(name, sentence, early | by_list, ALPHA)
+
+
 def bet_reaches_twenty(name: str, repetitions: int, rng: np.random.Generator) -> Calibration:
     """Measure how often the running bet ever reaches 20 although there is nothing."""
     values, used, plan = _quiet_tests(24, repetitions, rng)
@@ -128,19 +137,25 @@ def mean_of_bets(name: str, repetitions: int, rng: np.random.Generator) -> Calib
 
 
 def two_stages(name: str, repetitions: int, rng: np.random.Generator) -> Calibration:
-    """Measure the false alarms with a planned look at .01 after half the runs and the rest of .05 at the end."""
+    """Measure the false alarms with a planned look after half the runs and the rest of .05 at the end."""
     values, used, plan = _quiet_tests(24, repetitions, rng)
     half = orders_for("blocks-of-four", 12)
+    look = planned_look(half.count, plan.count, ALPHA)
     # an order of six blocks is two orders of three blocks one after the other
-    first = list_many(values[:, :12], half.all(), used // half.count, run_number_basis(12)).two_sided <= _STAGES[0]
-    last = list_many(values, plan.all(), used, run_number_basis(24)).two_sided <= _STAGES[1]
-    sentence = "False alarms with a planned look at .01 after 12 of 24 runs and .04 at the end."
+    first = (
+        list_many(values[:, :12], half.all(), used // half.count, run_number_basis(12)).two_sided <= look.first_alpha
+    )
+    last = list_many(values, plan.all(), used, run_number_basis(24)).two_sided <= look.last_alpha
+    sentence = (
+        f"False alarms with a planned look at {look.first_alpha} after 12 of 24 runs, {look.last_alpha} at the end."
+    )
     return share_at_most(name, sentence, first | last, ALPHA)
 
 
 RECIPES = (
     Recipe("peeking, naive", naive_peeking, 20_000, 2_000),
     Recipe("peeking, judged by truerun", honest_peeking, 20_000, 2_000),
+    Recipe("peeking at the bet, else the list", bet_or_list, 20_000, 2_000),
     Recipe("E of 20 within 24 runs", bet_reaches_twenty, 20_000, 2_000),
     Recipe("mean of E over all orders", mean_of_bets, 200, 10),
     Recipe("two stages", two_stages, 20_000, 400),
