@@ -7,7 +7,7 @@ from typing import Any
 
 from truerun.charts.reading import count_words
 from truerun.trial.comparison import Comparison
-from truerun.trial.context import amount, hand_allowance, pooled_spread, shown
+from truerun.trial.context import amount, hand_allowance, pooled_spread, shown, shown_span
 from truerun.trial.phrases import percent, stake
 
 __all__ = ["Bet", "Bounds", "FiguresShown", "Found", "Luck", "Opinion", "Scatter", "figures_shown"]
@@ -141,7 +141,7 @@ def figures_shown(result: Comparison) -> FiguresShown | None:
         margin=None if at.rules.margin is None else amount(at, at.rules.margin),
         hand=None if hand is None else percent(hand),
         retained=None if result.figures is None else percent(result.figures.retained),
-        opinions=_opinions(result),
+        opinions=_opinions(result, document),
     )
 
 
@@ -201,11 +201,9 @@ def _bet(result: Comparison) -> Bet | None:
     drawn, at = result.figures, result.at
     if drawn is None or drawn.evidence is None:
         return None
-    ends = [_end(result, None if end is None else shown(at, end)) for end in drawn.sequence]
-    if not at.logarithmic and at.rules.measurand.sign < 0:
-        ends.reverse()
+    low, high = (_end(result, end) for end in shown_span(at, *drawn.sequence))
     steps = tuple(stake(float(step)) for step in drawn.evidence.steps)
-    return Bet(stake(drawn.evidence.last), steps, ends[0], ends[1])
+    return Bet(stake(drawn.evidence.last), steps, low, high)
 
 
 def _bounds(result: Comparison, document: _Document) -> Bounds | None:
@@ -242,11 +240,12 @@ def _scatter(result: Comparison) -> Scatter:
     )
 
 
-def _opinions(result: Comparison) -> tuple[Opinion, ...]:
-    """Write the second opinions on the scale of the result."""
+def _opinions(result: Comparison, document: _Document) -> tuple[Opinion, ...]:
+    """Write those second opinions that the document gives, on the scale of the result."""
     at = result.at
     rows = []
-    for key, given in at.opinions.items():
+    for key in document["second_opinions"]:
+        given = at.opinions[key]
         low, high = sorted(shown(at, end) for end in (given.low, given.high))
         value, low_text, high_text = (amount(at, size, signed=True) for size in (shown(at, given.effect), low, high))
         rows.append(Opinion(_OPINIONS[key], value, low_text, high_text, f"{given.p:.3g}", f"{given.df:.3g}"))

@@ -164,7 +164,7 @@ def _about_the_figures(comparison: Comparison) -> dict[str, Any]:
         "figures": figures,
         "opinions": [(each.name, each.value, each.low, each.high) for each in figures.opinions] if figures else [],
         "pictures": pictures_of(comparison),
-        "document": _json(comparison.document()),
+        "document": _json(comparison.document()) if comparison.verdict is not None else None,
         "orders_file": _enclosed_orders(comparison),
     }
 
