@@ -71,6 +71,12 @@ CHECKS: dict[str, Template] = {
         None,
         "Next, in this order: {controls}.",
     ),
+    "claims-differ": Template(
+        DOUBT,
+        "These tests are of different claims: {claims}.",
+        None,
+        "Pool tests of one claim, or say why these belong together.",
+    ),
     "coarse-reading": Template(
         NOTE,
         "The times were written in steps of {step}, which is coarse beside the spread of the runs.",
@@ -101,6 +107,12 @@ CHECKS: dict[str, Template] = {
         "changes such a time by 6 to 36 %, in either direction.",
         "6 to 36 % of the time",
         "Say --end speed or --end turns if that is how the runs were timed; else time between two speeds, or count turns.",
+    ),
+    "empty-places": Template(
+        DOUBT,
+        "Nothing says that dummies of the same mass and shape sat in the empty places, so mass, balance and air changed along.",
+        None,
+        "Fill the empty places with dummies of the same mass and shape, not magnetised, and say --dummies.",
     ),
     "few-left-to-compare": Template(
         DOUBT,
@@ -253,6 +265,12 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} runs",
         None,
     ),
+    "repeated-seen": Template(
+        DOUBT,
+        "{runs} repeated after a time had been seen; the repeated time counts.",
+        "{count} of {all} runs",
+        "Next time decide before the time shows whether all was well.",
+    ),
     "rig-not-recorded": Template(
         NOTE,
         "Nothing was written down about level, balance, and whether the wheel kept its mass when the source was taken off.",
@@ -330,6 +348,18 @@ CHECKS: dict[str, Template] = {
         "{missing} runs fewer",
         "Do the planned runs next time.",
     ),
+    "tests-missing": Template(
+        DOUBT,
+        "Not every test of this claim is here; others answer to {ids}.",
+        None,
+        "Add it, whatever it found: tests that are left out bend what the others say together.",
+    ),
+    "tests-not-sealed": Template(
+        DOUBT,
+        "No sealed plan: {names}. Nobody can tell how many such tests were made and not shown.",
+        None,
+        "Seal a plan with truerun plan before the next test.",
+    ),
     "unfinished": Template(
         DOUBT,
         "{count} of {all} runs were still going after {limit}. Every time is counted up to there, so the difference is at "
@@ -354,6 +384,12 @@ CHECKS: dict[str, Template] = {
         '"Stopped" can mean two moments, when the wheel first turns back and when it lies still. They give opposite signs.',
         None,
         "Say which with --stop turns-back or --stop lies-still.",
+    ),
+    "windows-differ": Template(
+        DOUBT,
+        "The tests were not timed over the same speeds. A source need not do the same at other speeds.",
+        None,
+        "Time the next test over the same speeds.",
     ),
     "wrong-set-up": Template(
         DOUBT,

@@ -4,18 +4,33 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from enum import Enum
 from itertools import pairwise
 
 from truerun.recordings.grid import Grid, Line, shown
 from truerun.series import Run
 
-__all__ = ["require_runs"]
+__all__ = ["Compared", "require_runs"]
 
 NUMBER_ANEW = "Number the runs 1, 2, 3, ... in the order in which they were made."
 
 
+class Compared(Enum):
+    """How many conditions a table must have: two for a comparison, two or more for a screening or a dose series."""
+
+    TWO = "two"
+    SEVERAL = "several"
+
+
 def require_runs(
-    grid: Grid, lines: Sequence[Line], runs: Sequence[Run], measure: str, *, numbered: bool, attempts: bool
+    grid: Grid,
+    lines: Sequence[Line],
+    runs: Sequence[Run],
+    measure: str,
+    *,
+    numbered: bool,
+    attempts: bool,
+    conditions: Compared = Compared.TWO,
 ) -> None:
     """Refuse a table of runs that contradicts itself.
 
@@ -33,6 +48,8 @@ def require_runs(
         Whether the table has a column of run numbers.
     attempts : bool
         Whether it has a column of attempts.
+    conditions : Compared
+        How many conditions there must be.
 
     Raises
     ------
@@ -54,7 +71,7 @@ def require_runs(
         _require_no_gap(grid, runs)
     _require_attempts(grid, runs)
     _require_one_spelling(grid, runs)
-    _require_two_conditions(grid, runs)
+    _require_conditions(grid, runs, conditions)
     _require_different_recordings(grid, runs)
     _require_no_hole(grid, runs, measure)
 
@@ -120,10 +137,10 @@ def _require_one_spelling(grid: Grid, runs: Sequence[Run]) -> None:
             raise grid.unreadable(_lines(first, run), f"{found} Write it in one way, or give it another name.")
 
 
-def _require_two_conditions(grid: Grid, runs: Sequence[Run]) -> None:
-    """Refuse one condition, or three and more; name the rarest, which may be a slip."""
+def _require_conditions(grid: Grid, runs: Sequence[Run], conditions: Compared) -> None:
+    """Refuse one condition, and of a comparison three and more; name the rarest, which may be a slip."""
     counts = Counter(run.condition for run in runs)
-    if len(counts) == 2:
+    if len(counts) == 2 or (len(counts) > 2 and conditions is Compared.SEVERAL):
         return
     listed = ", ".join(f'"{shown(name)}" ({_times(count)})' for name, count in counts.most_common(8))
     more = f" and {len(counts) - 8} more" if len(counts) > 8 else ""

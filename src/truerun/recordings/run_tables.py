@@ -20,7 +20,7 @@ from truerun.recordings.grid import Grid, Line, shown
 from truerun.recordings.headings import Role
 from truerun.recordings.keepers import put_together
 from truerun.recordings.observations import Observations, read_observations
-from truerun.recordings.run_checks import require_runs
+from truerun.recordings.run_checks import Compared, require_runs
 from truerun.recordings.spreadsheets import looks_like_spreadsheet, read_spreadsheet
 from truerun.recordings.starts import check_starts
 from truerun.recordings.text_tables import read_text_table
@@ -38,6 +38,7 @@ def read_run_table(
     decimal: str | None = None,
     encoding: str | None = None,
     sheet: str | None = None,
+    conditions: Compared = Compared.TWO,
 ) -> RunTable:
     """Table of runs, one run a row, with every doubt about it.
 
@@ -53,6 +54,8 @@ def read_run_table(
         Of a file of text; found from its bytes where they are clear.
     sheet : str, optional
         Name of the sheet in a spreadsheet with several tables.
+    conditions : Compared
+        Two conditions, or several for a screening or a dose series.
 
     Returns
     -------
@@ -90,7 +93,8 @@ def read_run_table(
     ordered = tuple(sorted(runs, key=lambda run: (run.slot, run.attempt)))
     numbered = Role.RUN in columns.places
     measured = measure if columns.measured is None else columns.name(columns.measured)
-    require_runs(grid, lines, ordered, measured, numbered=numbered, attempts=Role.ATTEMPT in columns.places)
+    attempts = Role.ATTEMPT in columns.places
+    require_runs(grid, lines, ordered, measured, numbered=numbered, attempts=attempts, conditions=conditions)
     return RunTable(
         ordered,
         measured,

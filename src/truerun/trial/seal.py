@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import rfc8785
@@ -16,7 +16,7 @@ from truerun.stats.draw import draw_many
 from truerun.stats.orders import OrderSet
 from truerun.trial.plan import Plan
 
-__all__ = ["Seal", "canonical_bytes", "drawn_order", "require_seal", "seal_of", "spoken", "spoken_code"]
+__all__ = ["Seal", "Sealable", "canonical_bytes", "drawn_order", "require_seal", "seal_of", "spoken", "spoken_code"]
 
 _LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
 _NUMBERS = ("two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -37,6 +37,13 @@ class Seal:
     def document(self) -> dict[str, str]:
         """Give the seal as plain data."""
         return {"sha256": self.sha256, "code": self.code}
+
+
+class Sealable(Protocol):
+    """A plan of any kind: all of it is in its document."""
+
+    def document(self) -> dict[str, Any]:
+        """Give the plan as plain data, without its seal."""
 
 
 def canonical_bytes(document: Mapping[str, Any]) -> bytes:
@@ -88,18 +95,18 @@ def spoken(group: str) -> str:
     return " ".join(_SPOKEN[letter] for letter in group)
 
 
-def seal_of(plan: Plan) -> Seal:
+def seal_of(plan: Sealable) -> Seal:
     """Give the seal of a plan: SHA-256 over its canonical bytes."""
     digest = hashlib.sha256(canonical_bytes(plan.document())).hexdigest()
     return Seal(digest, spoken_code(digest))
 
 
-def require_seal(plan: Plan, stored: Mapping[str, Any] | None, path: str, code: str | None = None) -> Seal:
+def require_seal(plan: Sealable, stored: Mapping[str, Any] | None, path: str, code: str | None = None) -> Seal:
     """Check that a plan still is what was sealed.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Sealable
         As read.
     stored : mapping or None
         The key ``seal`` of the file.
@@ -134,13 +141,18 @@ def require_seal(plan: Plan, stored: Mapping[str, Any] | None, path: str, code: 
             f"its code is {seal.code}, the code given is {code}",
             "Read the code again, or ask for the plan that was sealed.",
         )
-    if plan.drawn_by == "lot" and not np.array_equal(drawn_order(plan.order_set, plan.seed), plan.signs):
+    if isinstance(plan, Plan) and plan.drawn_by == "lot" and not _is_drawn(plan):
         raise PlanBroken(
             f"The order in {path} must be the one that its seed draws",
             "it is another, so nothing says that it was drawn by lot",
             "Make and seal a plan with truerun plan.",
         )
     return seal
+
+
+def _is_drawn(plan: Plan) -> bool:
+    """Tell whether the order is the one that the seed draws."""
+    return np.array_equal(drawn_order(plan.order_set, plan.seed), plan.signs)
 
 
 def _plain(code: str) -> str:

@@ -10,9 +10,9 @@ from typing import Any
 
 from truerun.errors import RecordingUnreadable
 from truerun.trial.plan import Plan, plan_from_document
-from truerun.trial.seal import Seal, require_seal, seal_of
+from truerun.trial.seal import Seal, Sealable, require_seal, seal_of
 
-__all__ = ["SealedPlan", "plan_file_text", "plan_schema", "read_plan"]
+__all__ = ["SealedPlan", "load_document", "plan_file_text", "plan_schema", "read_plan"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class SealedPlan:
     seal: Seal
 
 
-def plan_file_text(plan: Plan) -> str:
+def plan_file_text(plan: Sealable) -> str:
     """Give the text of a plan's file: the document, and the seal beside it."""
     document = plan.document() | {"seal": seal_of(plan).document()}
     return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
@@ -71,14 +71,14 @@ def read_plan(source: Any, *, code: str | None = None) -> SealedPlan:
     if isinstance(source, Mapping):
         document, name = dict(source), "the plan"
     else:
-        document, name = _loaded(Path(source)), str(source)
+        document, name = load_document(Path(source)), str(source)
     stored = document.pop("seal", None)
     plan = plan_from_document(document, name)
     return SealedPlan(plan, require_seal(plan, stored, name, code))
 
 
-def _loaded(path: Path) -> dict[str, Any]:
-    """Read a JSON object from a file."""
+def load_document(path: Path) -> dict[str, Any]:
+    """Read a JSON object from a file; what is none is refused with the file and the line."""
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
