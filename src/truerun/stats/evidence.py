@@ -77,7 +77,7 @@ def _paths(observations: Array, used: NDArray[np.int8], arrangements: NDArray[np
     """E after each block for several sets of observations, shape (k, n) to (k, blocks)."""
     size = arrangements.shape[1]
     blocks = len(used) // size
-    values = observations[:, : blocks * size].reshape(-1, blocks, size)
+    values = observations[:, : blocks * size].reshape(len(observations), blocks, size)
     present = np.isfinite(values)
     counts = present.sum(axis=2)
     filled = np.where(present, values, 0.0)

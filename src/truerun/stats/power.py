@@ -19,7 +19,7 @@ __all__ = ["detectable_effect", "effects_found", "power_of"]
 Array = NDArray[np.float64]
 
 _REPETITIONS = 10_000
-_ORDERS_AT_MOST = 1_296
+_ORDERS_AT_MOST = 2_000  # at the usual levels a whole number of them rejects, as nearly of the set they stand for
 _CELLS = 500_000
 
 
@@ -29,7 +29,7 @@ def effects_found(orders: OrderSet, columns: Array, alpha: float, rng: np.random
     Parameters
     ----------
     orders : OrderSet
-        The sealed set; a set of more than 1 296 orders is represented by 1 296 drawn from it.
+        The sealed set; a set of more than 2 000 orders is represented by 2 000 drawn from it.
     columns : array, shape (n, q)
         Adjusted columns.
     alpha : float
