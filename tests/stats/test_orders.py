@@ -25,23 +25,23 @@ class TestTheTableOfTheMethod:
     """Method, section 4, "Orders": count, smallest two-sided p, levels attained at 5 % and 1 %."""
 
     @pytest.mark.parametrize(
-        ("name", "runs", "count", "p", "at_five", "at_one"),
+        ("name", "runs", "count", "p", "levels"),
         [
-            ("complete", 6, 20, 0.100, 0, 0),
-            ("restricted", 8, 50, 0.040, 0.040, 0),
-            ("restricted", 10, 144, 0.0139, 0.0417, 0),
-            ("blocks-of-four", 12, 216, 0.0093, 0.0463, 0.0093),
-            ("blocks-of-four", 16, 1296, 0.0015, 0.0494, 0.0093),
-            ("pairs", 12, 64, 0.031, 0.031, 0),
-            ("pairs", 16, 256, 0.0078, 0.047, 0.0078),
-            ("abba-blocks", 24, 64, 0.031, 0.031, 0),
+            ("complete", 6, 20, 0.100, (0, 0)),
+            ("restricted", 8, 50, 0.040, (0.040, 0)),
+            ("restricted", 10, 144, 0.0139, (0.0417, 0)),
+            ("blocks-of-four", 12, 216, 0.0093, (0.0463, 0.0093)),
+            ("blocks-of-four", 16, 1296, 0.0015, (0.0494, 0.0093)),
+            ("pairs", 12, 64, 0.031, (0.031, 0)),
+            ("pairs", 16, 256, 0.0078, (0.047, 0.0078)),
+            ("abba-blocks", 24, 64, 0.031, (0.031, 0)),
         ],
     )
-    def test_row(self, name: str, runs: int, count: int, p: float, at_five: float, at_one: float) -> None:
+    def test_row(self, name: str, runs: int, count: int, p: float, levels: tuple[float, float]) -> None:
         assert orders_for(name, runs).count == count
         assert smallest_p(count) == pytest.approx(p, rel=0.04)  # printed with two digits
-        assert attained_level(count, 0.05) == pytest.approx(at_five, rel=0.02)
-        assert attained_level(count, 0.01) == pytest.approx(at_one, rel=0.02)
+        assert attained_level(count, 0.05) == pytest.approx(levels[0], rel=0.02)
+        assert attained_level(count, 0.01) == pytest.approx(levels[1], rel=0.02)
 
     @pytest.mark.parametrize(("runs", "p"), [(6, 0.1), (8, 0.02857), (10, 0.00794)])
     def test_smallest_p_of_complete_orders(self, runs: int, p: float) -> None:

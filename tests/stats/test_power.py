@@ -29,8 +29,8 @@ PLANS = [
 class TestDetectableEffects:
     @pytest.mark.parametrize(("name", "runs", "adjust", "effect", "_by_t"), PLANS)
     def test_figures_of_the_method(self, name: str, runs: int, adjust: str, effect: float, _by_t: float) -> None:
-        # the method's figures come from another simulation, printed with two digits; 4+4 with one. At 12+12 ten times
-        # our simulation gives 1.219 +- .002, in keeping with the noncentral t of the 17 degrees of freedom within blocks
+        # the method's figures come from another simulation, printed with two digits; 4+4 with one. Ten times
+        # our simulation gives 1.219 +- .002 at 12+12; the noncentral t with the 17 degrees of freedom in blocks, 1.214
         assert detectable_effect(0.8, name, runs, adjust, 0.05) == pytest.approx(effect, abs=0.02 if runs > 8 else 0.05)
 
     @pytest.mark.parametrize(("name", "runs", "adjust", "_effect", "by_t"), PLANS)
