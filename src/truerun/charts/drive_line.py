@@ -70,6 +70,8 @@ def _axis(document: dict[str, Any], found: dict[str, Any], reading: Reading, wid
     span = doubling_span(max(abs(size) for size in near if size is not None), share=reading.share)
     left, right = (20.0, 26.0) if width is Width.PHONE else (44.0, 62.0)
     if not reading.share or span >= 1:
+        outer = reading.tick(-span, span / 3, unit=width is not Width.PHONE)
+        left = max(left, text_width(outer, 14) / 2 + 2)
         return Axis(-span, span, left, width.value - left), None
     dashed = 54 if width is Width.PHONE else 110
     return Axis(-span, span, left, width.value - right - dashed), width.value - right
