@@ -9,11 +9,11 @@ import pytest
 from scipy import stats
 
 from truerun.stats.opinions import welch
-from truerun.virtual import error_rates, habit_rates, stopping_rates
+from truerun.virtual import error_rates, habit_rates, pool_rates, stopping_rates
 from truerun.virtual.calibration import Calibration, Recipe, binomial_band, carry_out
 from truerun.virtual.stopping_rates import welch_after_each_run
 
-RECIPES = (*error_rates.RECIPES, *stopping_rates.RECIPES, *habit_rates.RECIPES)
+RECIPES = (*error_rates.RECIPES, *stopping_rates.RECIPES, *habit_rates.RECIPES, *pool_rates.RECIPES)
 
 
 @pytest.mark.parametrize("recipe", RECIPES, ids=lambda recipe: recipe.name)

@@ -9,6 +9,9 @@ COMMANDS = {
     "plan": "make a fair plan, draw the order of the runs by lot, seal it",
     "compare": "decide what a table of runs says about the source",
     "report": "write the verdict and all it rests on as one page",
+    "pool": "put finished tests of one claim together",
+    "screening": "find out which of many variants is worth a test",
+    "dose": "test whether more of the source does more",
     "demo": "see a plan and a verdict on invented data",
 }
 """The commands in the order of use; each is a module of this package."""

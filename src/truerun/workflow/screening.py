@@ -294,6 +294,6 @@ def screen(
         if not is_folder(table):
             raise PlanBroken("A screening needs its sealed plan", "none was given", "Give the folder that holds both.")
         plan, table = Path(table) / PLAN, Path(table) / SHEET
-    sealed = read_sealed_rounds(plan, ScreeningPlan, "truerun screen", code)
+    sealed = read_sealed_rounds(plan, ScreeningPlan, "truerun screening", code)
     read = read_settings_table(table, sealed.plan.measurand.name, decimal)
     return ScreeningResult(screen_runs(read, sealed.plan, against_control=holm))
