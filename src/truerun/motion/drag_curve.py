@@ -97,11 +97,11 @@ def basis_values(basis: DragBasis, speed: NDArray[np.float64]) -> NDArray[np.flo
     if basis.powers is not None:
         return _powers(speed, basis.powers) @ basis.mixing
     place, _ = _series_place(basis, speed)
-    return chebvander(place, basis.size - 1)
+    return np.asarray(chebvander(place, basis.size - 1), dtype=np.float64)
 
 
 def basis_slopes(basis: DragBasis, speed: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Derivatives of the basis functions with respect to speed.
+    """Differentiate the basis functions with respect to speed.
 
     Parameters
     ----------
@@ -115,7 +115,8 @@ def basis_slopes(basis: DragBasis, speed: NDArray[np.float64]) -> NDArray[np.flo
     """
     if basis.powers is not None:
         lowered = tuple(power - 1 if power else 0.0 for power in basis.powers)
-        return _powers(speed, lowered) * np.array(basis.powers) @ basis.mixing
+        slopes: NDArray[np.float64] = _powers(speed, lowered) * np.array(basis.powers) @ basis.mixing
+        return slopes
     place, slope = _series_place(basis, speed)
     return _chebyshev_slopes(place, basis.size) * slope[..., None]
 
@@ -126,7 +127,7 @@ def _powers(speed: NDArray[np.float64], powers: tuple[float, ...]) -> NDArray[np
 
 
 def _series_place(basis: DragBasis, speed: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Mapped variable from -1 to 1, and its derivative with respect to speed."""
+    """Map speeds to -1 to 1; give the place and its derivative with respect to speed."""
     root = np.sqrt(speed)
     low, high = np.sqrt(basis.low), np.sqrt(basis.high)
     scale = 2 / (high - low)
@@ -134,7 +135,7 @@ def _series_place(basis: DragBasis, speed: NDArray[np.float64]) -> tuple[NDArray
 
 
 def _chebyshev_slopes(place: NDArray[np.float64], size: int) -> NDArray[np.float64]:
-    """Derivatives of the first ``size`` Chebyshev polynomials: n times the second kind of order n - 1."""
+    """Differentiate the first ``size`` Chebyshev polynomials: n times the second kind of order n - 1."""
     slopes = np.zeros((*place.shape, size))
     second = [np.ones_like(place), 2 * place]
     for order in range(1, size):

@@ -9,14 +9,15 @@ from numpy.typing import NDArray
 
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.motion.drag_curve import DragBasis, DragTerms, chebyshev_basis, power_basis
+from truerun.motion.frame import in_marks
 from truerun.motion.growth import End, Settled, degrees_of_freedom, grown_fit, residual_variance
-from truerun.motion.hill import Hill, turned_hill
 from truerun.motion.normal import parameter_covariance
 from truerun.motion.panels import turn_grid
 from truerun.motion.places import PassGrid, even_marks, pass_grid
-from truerun.motion.prediction import Solver, pass_times
+from truerun.motion.prediction import pass_times
 from truerun.motion.rundown import FitDoubt, FittedMotion, Rundown
 from truerun.motion.start import turn_speeds
+from truerun.motion.turn_map import Solver
 
 __all__ = ["fit_rundown"]
 
@@ -88,7 +89,7 @@ def fit_rundown(
 
 
 def _harmonics(marks: int, wanted: int | None) -> int:
-    """Number of harmonics that these marks can carry."""
+    """Find the number of harmonics that these marks can carry."""
     most = (marks - 1) // 2
     if wanted is None:
         return min(3, most)
@@ -133,11 +134,12 @@ def _rundown(found: Settled, mark_angles: NDArray[np.float64], *, stated: bool) 
     variance = residual_variance(task, fit.blocks)
     covariance = unit if stated else unit * variance
     grid, guess = task.grid, fit.guess
-    motion = FittedMotion(task.solver, guess, grid, fit.prediction, covariance)
+    nominal = float(mark_angles[grid.reference])
+    motion = FittedMotion(task.solver, guess, grid, fit.prediction, covariance, nominal, free=bool(fit.blocks.own.size))
     drags = slice(2, 2 + guess.drag.size)
     fitted = pass_times(guess.start_time, fit.prediction)
     residuals = (grid.times - fitted)[grid.rows, grid.columns]
-    hill, spacing, spread = _in_marks(motion, mark_angles, free=bool(fit.blocks.own.size))
+    hill, spacing, spread = in_marks(motion)
     used = grid.weights[grid.rows, grid.columns]
     back = grid.turns - (grid.rows[0] + grid.angles[grid.columns[0]] / (2 * np.pi))
     high, low = _end_speeds(motion)
@@ -159,11 +161,12 @@ def _rundown(found: Settled, mark_angles: NDArray[np.float64], *, stated: bool) 
         doubts=_doubts(found, weakest, stated=stated),
         iterations=found.steps,
         motion=motion,
+        drift=None,
     )
 
 
 def _doubts(found: Settled, weakest: float, *, stated: bool) -> tuple[FitDoubt, ...]:
-    """What the fit says against itself."""
+    """List what the fit says against itself."""
     blocks = found.fit.blocks
     away = (residual_variance(found.task, blocks) - 1) * np.sqrt(degrees_of_freedom(found.task, blocks) / 2)
     checks = (
@@ -182,33 +185,3 @@ def _end_speeds(motion: FittedMotion) -> tuple[float, float]:
     share = grid.angles[grid.columns[0]] / (2 * np.pi)
     first = sequence.start[grid.rows[0]] - share * loss[grid.rows[0]]
     return float(np.sqrt(2 * first)), float(np.sqrt(2 * max(ends[-1], 0.0)))
-
-
-def _in_marks(
-    motion: FittedMotion, mark_angles: NDArray[np.float64], *, free: bool
-) -> tuple[Hill | None, NDArray[np.float64], NDArray[np.float64]]:
-    """Hill and spacing in the angle of nominal mark 0, spacing errors adding to zero, with covariances."""
-    guess, grid = motion.guess, motion.grid
-    marks = grid.marks
-    errors = np.append(guess.spacing, 0.0)
-    ordered = (grid.reference + 1 + np.arange(marks)) % marks
-    centring = np.zeros((marks, marks))
-    centring[ordered] = np.eye(marks) - 1 / marks
-    gauge = float(errors.mean())
-    own = motion.covariance.shape[0] - (marks - 1 if free else 0)
-    spread = np.zeros((marks, marks))
-    if free:
-        spread[:-1, :-1] = motion.covariance[own:, own:]
-    spacing, spacing_spread = centring @ errors, centring @ spread @ centring.T
-    if not guess.hill.size:
-        return None, spacing, spacing_spread
-    turned, turning = turned_hill(guess.hill, float(mark_angles[grid.reference]) - gauge)
-    place = slice(2 + guess.drag.size, own)
-    change = np.zeros((turned.size, motion.covariance.shape[0]))
-    change[:, place] = turning
-    if free:
-        orders = np.repeat(np.arange(1, turned.size // 2 + 1), 2)
-        swapped = turned.reshape(-1, 2)[:, ::-1] * np.array([1.0, -1.0])
-        change[:, own:] = (orders * swapped.ravel())[:, None] / marks
-    covariance = change @ motion.covariance @ change.T
-    return Hill(turned[0::2], turned[1::2], covariance), spacing, spacing_spread

@@ -12,10 +12,10 @@ from truerun.errors import FitImpossible
 from truerun.motion.hill import hill_matrix
 from truerun.motion.normal import Blocks, Step, normal_blocks, normal_step
 from truerun.motion.panels import TURN, turn_grid
-from truerun.motion.places import PassGrid
-from truerun.motion.prediction import Prediction, Solver, pass_times, predict, time_slopes
+from truerun.motion.places import PassGrid, scatter_variance
+from truerun.motion.prediction import Prediction, pass_times, predict, time_slopes
 from truerun.motion.start import Guess, first_guess, turn_speeds
-from truerun.motion.turn_map import Caught
+from truerun.motion.turn_map import Caught, Solver
 
 __all__ = ["End", "Evaluated", "Settled", "Task", "degrees_of_freedom", "grown_fit", "residual_variance"]
 
@@ -130,7 +130,7 @@ def _at_once(task: Task, first: Guess) -> Settled | None:
     if start is None:
         return None
     found = _settled(Settled(start, replace(task, most=STAGE_STEPS), 0, End.OUT_OF_STEPS))
-    wanted = PLAUSIBLE * max(_scatter(task.grid), task.floor)
+    wanted = PLAUSIBLE * max(scatter_variance(task.grid), task.floor)
     good = found.end is not End.OUT_OF_STEPS and residual_variance(task, found.fit.blocks) <= wanted
     return replace(found, task=task) if good else None
 
@@ -176,20 +176,21 @@ def degrees_of_freedom(task: Task, blocks: Blocks) -> int:
     -------
     int
     """
-    return int(np.count_nonzero(task.grid.weights[task.rows])) - blocks.shared.shape[0] - blocks.own.size
+    unknowns = int(blocks.shared.shape[0]) + blocks.own.size
+    return int(np.count_nonzero(task.grid.weights[task.rows])) - unknowns
 
 
 def _flat(guess: Guess) -> Guess:
-    """The same guess without hill and spacing errors."""
+    """Take the guess without hill and spacing errors."""
     return replace(guess, hill=0 * guess.hill, spacing=0 * guess.spacing)
 
 
 def _stage(grid: PassGrid, solver: Solver, turns: int, *, spacing: bool, floor: float) -> Task:
-    """The first turns as a task; the last stage has no prior and settles fully."""
+    """Make the first turns a task; the last stage has no prior and settles fully."""
     last = turns == grid.turns
     part = replace(grid, times=grid.times[:turns], weights=grid.weights[:turns])
     rows = np.unique(np.linspace(0, turns - 1, min(turns, COARSE_ROWS)).round().astype(np.intp))
-    prior = 0.0 if last else max(_scatter(part), floor) / (SPACING_PRIOR * TURN / grid.marks) ** 2
+    prior = 0.0 if last else max(scatter_variance(part), floor) / (SPACING_PRIOR * TURN / grid.marks) ** 2
     return Task(solver, part, rows, spacing, prior, floor, *((1e-4, MOST_STEPS) if last else (0.1, STAGE_STEPS)))
 
 
@@ -199,12 +200,6 @@ def _stage_turns(grid: PassGrid, unknowns: int) -> list[int]:
     counts = {int(np.count_nonzero(speeds > factor * speeds[-1])) for factor in STAGES}
     least = max(6, 2 * unknowns // grid.marks + 2)
     return sorted(count for count in counts if least <= count < grid.turns)
-
-
-def _scatter(grid: PassGrid) -> float:
-    """Variance of weighted times, from fourth differences of each mark from turn to turn (70 = 1+16+36+16+1)."""
-    bends = np.diff(grid.times * grid.weights.max(), n=4, axis=0)
-    return float(np.median(np.abs(bends)) ** 2) / 70 / 0.4549  # median of chi2 with one degree of freedom
 
 
 def _evaluate(task: Task, guess: Guess, spare: float) -> Evaluated:
@@ -218,7 +213,7 @@ def _evaluate(task: Task, guess: Guess, spare: float) -> Evaluated:
 
 
 def _best_first(task: Task, starts: list[Guess]) -> list[Settled]:
-    """Starts that pass the hill as often as recorded, the one with the smallest residuals first."""
+    """Sort the starts that pass the hill as often as recorded, smallest residuals first."""
     found = [fit for fit in (_uncaught(task, guess) for guess in starts) if fit is not None]
     if not found:
         raise FitImpossible(
@@ -277,12 +272,12 @@ def _settled(start: Settled) -> Settled:
 
 
 def _objective(task: Task, fit: Evaluated) -> float:
-    """What the steps make small: squares of residuals, and of spacing errors where they are pulled to 0."""
+    """Add up what the steps make small: squares of residuals, and of spacing errors where they are pulled to 0."""
     return fit.blocks.chi2 + task.prior * float(fit.guess.spacing @ fit.guess.spacing)
 
 
 def _tried(task: Task, fit: Evaluated, step: Step) -> Evaluated | None:
-    """The fit after a step, or None if the wheel is caught on the way."""
+    """Evaluate after a step; None if the wheel is caught on the way."""
     try:
         trial = _evaluate(task, _moved(fit.guess, step), fit.prediction.spare)
     except Caught:
@@ -307,9 +302,7 @@ def _refined(found: Settled) -> Settled:
     """Double the resolution of the turn until it no longer matters."""
     for _ in range(4):
         fit, task, grid = found.fit, found.task, found.task.grid
-        finer = replace(
-            task.solver, grid=turn_grid(2 * task.solver.grid.panels), nodes=task.solver.nodes + 16
-        )
+        finer = replace(task.solver, grid=turn_grid(2 * task.solver.grid.panels), nodes=task.solver.nodes + 16)
         better = predict(finer, fit.guess, grid.angles, grid.turns, fit.prediction.spare)
         change = pass_times(0.0, better) - pass_times(0.0, fit.prediction)
         scatter = np.sqrt(max(residual_variance(task, fit.blocks), task.floor) / grid.weights.size)
@@ -318,6 +311,5 @@ def _refined(found: Settled) -> Settled:
         task = replace(task, solver=finer)
         found = _settled(replace(found, task=task, fit=_evaluate(task, fit.guess, fit.prediction.spare)))
     raise FitImpossible(
-        "The motion close to capture could not be computed as finely as the times are read. "
-        "Cut off the slowest turns."
+        "The motion close to capture could not be computed as finely as the times are read. Cut off the slowest turns."
     )

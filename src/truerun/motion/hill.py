@@ -113,7 +113,8 @@ def capture_speed(hill: Hill) -> tuple[float, float]:
 
     Examples
     --------
-    >>> capture_speed(Hill(np.array([2.0]), np.array([0.0]), np.diag([1e-4, 1e-4])))
+    >>> speed, uncertainty = capture_speed(Hill(np.array([2.0]), np.array([0.0]), np.diag([4e-4, 4e-4])))
+    >>> round(speed, 9), round(uncertainty, 9)
     (2.0, 0.01)
     """
     row = hill_matrix(np.array([_extreme(hill.coefficients, 1.0)]), hill.cosine.size)[0]

@@ -142,7 +142,7 @@ def _reduced(blocks: Blocks, own: NDArray[np.float64]) -> NDArray[np.float64]:
 def _solve(
     blocks: Blocks, own: NDArray[np.float64], own_pull: NDArray[np.float64], damping: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Changes of shared and own parameters for one damping."""
+    """Find the changes of shared and own parameters for one damping."""
     damped = own * (1 + damping)
     reduced = _reduced(blocks, damped) + damping * np.diag(np.diag(blocks.shared))
     scale = 1 / np.sqrt(np.diag(blocks.shared))

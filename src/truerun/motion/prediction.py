@@ -7,24 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from truerun.motion.drag_curve import DragBasis
-from truerun.motion.panels import TurnGrid
 from truerun.motion.sequence import Sequence, sequence_slopes, turn_sequence
 from truerun.motion.start import Guess
-from truerun.motion.turn_map import Caught, OffTable, TurnMap, turn_map
+from truerun.motion.turn_map import Caught, OffTable, Solver, TurnMap, turn_map
 
-__all__ = ["Prediction", "Solver", "pass_times", "predict", "time_slopes"]
+__all__ = ["Prediction", "pass_times", "predict", "start_slopes", "time_slopes"]
 
 ROOM = 0.4
-
-
-@dataclass(frozen=True, slots=True)
-class Solver:
-    """How finely a turn is solved: panels round the turn, starting energies, and the drag's basis."""
-
-    grid: TurnGrid
-    nodes: int
-    basis: DragBasis
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +55,7 @@ def predict(solver: Solver, guess: Guess, angles: NDArray[np.float64], turns: in
         span = (low, guess.energy * 1.001)
         try:
             with np.errstate(all="ignore"):  # a motion that runs away is found out below
-                table = turn_map(solver.grid, solver.basis, guess.drag, guess.hill, marks, span, solver.nodes)
+                table = turn_map(solver, guess.drag, guess.hill, marks, span)
                 sequence = turn_sequence(table, guess.energy, turns)
         except OffTable:
             low *= 0.05
@@ -79,7 +68,7 @@ def predict(solver: Solver, guess: Guess, angles: NDArray[np.float64], turns: in
 
 
 def pass_times(start_time: float, prediction: Prediction) -> NDArray[np.float64]:
-    """Times of all passes.
+    """Add up the times of all passes.
 
     Parameters
     ----------
@@ -97,8 +86,28 @@ def pass_times(start_time: float, prediction: Prediction) -> NDArray[np.float64]
     return start_time + before[:, None] + inside
 
 
+def start_slopes(prediction: Prediction) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Differentiate energy and time at the start of every turn.
+
+    Parameters
+    ----------
+    prediction : Prediction
+
+    Returns
+    -------
+    energies, times : array, shape (n, 1 + q)
+        With respect to start energy, drag weights, hill harmonics.
+    """
+    table, sequence = prediction.table, prediction.sequence
+    first, weights = sequence_slopes(table, sequence)
+    energies = np.column_stack([first, weights])
+    whole = sequence.shapes @ table.times_start[:, -1:] * energies
+    whole[:, 1:] += sequence.shapes @ table.times_weights[:, -1, :]
+    return energies, np.cumsum(whole, axis=0) - whole
+
+
 def time_slopes(prediction: Prediction, rows: NDArray[np.intp]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Derivatives of the pass times.
+    """Differentiate the pass times.
 
     Parameters
     ----------
@@ -114,11 +123,7 @@ def time_slopes(prediction: Prediction, rows: NDArray[np.intp]) -> tuple[NDArray
         1/speed: derivative with respect to the mark's own spacing error [s/rad].
     """
     table, sequence = prediction.table, prediction.sequence
-    first, weights = sequence_slopes(table, sequence)
-    starts = np.column_stack([first, weights])
-    whole = sequence.shapes @ table.times_start[:, -1:] * starts
-    whole[:, 1:] += sequence.shapes @ table.times_weights[:, -1, :]
-    before = np.cumsum(whole, axis=0) - whole
+    starts, before = start_slopes(prediction)
     shapes = sequence.shapes[rows]
     marks = table.times.shape[1]
     slopes = np.empty((rows.size, marks, starts.shape[1] + 1))

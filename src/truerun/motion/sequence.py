@@ -73,13 +73,13 @@ def _continuous_guess(table: TurnMap, first: float, turns: int) -> NDArray[np.fl
     rate = above / loss * (1 + (1 - shapes @ table.carry) / 2)
     passed = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(logs))])
     at_first = np.interp(np.log(max(first - table.least, above[0])), logs, passed)
-    guess = np.exp(np.interp(at_first - np.arange(turns), passed, logs)) + table.least
+    guess: NDArray[np.float64] = np.exp(np.interp(at_first - np.arange(turns), passed, logs)) + table.least
     guess[0] = first
     return guess
 
 
 def sequence_slopes(table: TurnMap, sequence: Sequence) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Derivatives of all starting energies.
+    """Differentiate all starting energies.
 
     Parameters
     ----------
@@ -98,4 +98,5 @@ def sequence_slopes(table: TurnMap, sequence: Sequence) -> tuple[NDArray[np.floa
     carried = np.cumprod(np.concatenate([[1.0], sequence.shapes[:-1] @ table.carry]))
     pushed = sequence.shapes[:-1] @ table.end / carried[1:, None]
     summed = np.concatenate([np.zeros((1, pushed.shape[1])), np.cumsum(pushed, axis=0)])
-    return carried, carried[:, None] * summed
+    weights: NDArray[np.float64] = carried[:, None] * summed
+    return carried, weights

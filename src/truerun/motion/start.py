@@ -50,9 +50,7 @@ def turn_speeds(grid: PassGrid) -> NDArray[np.float64]:
     return speeds
 
 
-def first_guess(
-    grid: PassGrid, basis: DragBasis, harmonics: int, *, spacing: bool, terms: int | None = None
-) -> Guess:
+def first_guess(grid: PassGrid, basis: DragBasis, harmonics: int, *, spacing: bool, terms: int | None = None) -> Guess:
     """Regress the drag on turn means, hill and spacing on what intervals differ from turn means.
 
     Parameters

@@ -87,7 +87,7 @@ def turn_motion(
         bend = (basis_slopes(basis, speed) @ weights) / speed
         rise = np.exp(cumulative(grid, bend))
         energy = energy - gap + cumulative(grid, rise * bend * gap) / rise
-    clears = (energy > well).all(axis=0) & (np.abs(gap) <= 1e-9 * start).all(axis=0)
+    clears: NDArray[np.bool_] = np.logical_and.reduce((energy > well) & (np.abs(gap) <= 1e-9 * start), axis=0)
     return Turn(energy, speed, over_turn(grid, drag), clears)
 
 
@@ -98,7 +98,7 @@ def turn_slopes(
     weights: NDArray[np.float64],
     turn: Turn,
 ) -> TurnSlopes:
-    """Derivatives of a solved turn with respect to starting energy, drag weights and hill harmonics.
+    """Differentiate a solved turn with respect to starting energy, drag weights and hill harmonics.
 
     Parameters
     ----------

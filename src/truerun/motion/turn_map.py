@@ -13,7 +13,7 @@ from truerun.motion.hill import hill_matrix
 from truerun.motion.panels import TurnGrid, rows_at
 from truerun.motion.turn import Turn, TurnSlopes, least_energy, turn_motion, turn_slopes
 
-__all__ = ["Caught", "OffTable", "TurnMap", "turn_map", "turn_shapes"]
+__all__ = ["Caught", "OffTable", "Solver", "TurnMap", "turn_map", "turn_shapes"]
 
 
 class Caught(ArithmeticError):
@@ -22,6 +22,15 @@ class Caught(ArithmeticError):
 
 class OffTable(Caught):
     """The turns lead to energies below those of the map; a map that reaches lower may hold them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Solver:
+    """How finely a turn is solved: panels round the turn, starting energies, and the drag's basis."""
+
+    grid: TurnGrid
+    nodes: int
+    basis: DragBasis
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,22 +56,19 @@ class TurnMap:
 
 
 def turn_map(
-    grid: TurnGrid,
-    basis: DragBasis,
-    weights: NDArray[np.float64],
+    solver: Solver,
+    drag: NDArray[np.float64],
     hill: NDArray[np.float64],
     marks: NDArray[np.float64],
     spare: tuple[float, float],
-    nodes: int,
 ) -> TurnMap:
     """Solve a turn at Chebyshev-Lobatto nodes and keep its series.
 
     Parameters
     ----------
-    grid : TurnGrid
-    basis : DragBasis
-    weights : array, shape (p,)
-        Of the drag.
+    solver : Solver
+    drag : array, shape (p,)
+        Weights of the drag.
     hill : array, shape (2 K,)
         Harmonics, cosine 1, sine 1, ... [rad^2/s^2].
     marks : array, shape (m,)
@@ -70,8 +76,6 @@ def turn_map(
     spare : (float, float)
         Range of starting energies: the energy above the least one at the slowest turn, and the energy at the
         fastest turn [rad^2/s^2].
-    nodes : int
-        Number of starting energies.
 
     Returns
     -------
@@ -82,33 +86,33 @@ def turn_map(
     Caught
         If a turn in the range does not get over the hill.
     """
+    grid = solver.grid
     waves = hill_matrix(grid.angles, hill.size // 2)
     well = waves @ hill
-    least = least_energy(grid, well, basis, weights)
+    least = least_energy(grid, well, solver.basis, drag)
     if spare[1] <= least:
         raise Caught
     low, high = np.log(spare[0]), np.log(spare[1] - least)
     if high - low < 0.02:
         low, high = low - 0.01, high + 0.01
-    places = np.cos(np.pi * np.arange(nodes) / (nodes - 1))
+    places = np.cos(np.pi * np.arange(solver.nodes) / (solver.nodes - 1))
     start = least + np.exp(low + (high - low) * (places + 1) / 2)
-    turn = turn_motion(grid, well, basis, weights, start)
+    turn = turn_motion(grid, well, solver.basis, drag, start)
     if not turn.clears.all():
         raise Caught
-    slopes = turn_slopes(grid, waves, basis, weights, turn)
-    return _series(grid, waves, marks, turn, slopes, (least, float(low), float(high)))
+    slopes = turn_slopes(grid, waves, solver.basis, drag, turn)
+    return _series(rows_at(grid, marks), waves, turn, slopes, (least, float(low), float(high)))
 
 
 def _series(
-    grid: TurnGrid,
+    rows: tuple[NDArray[np.float64], NDArray[np.float64]],
     waves: NDArray[np.float64],
-    marks: NDArray[np.float64],
     turn: Turn,
     slopes: TurnSlopes,
     place: tuple[float, float, float],
 ) -> TurnMap:
-    """Times and their derivatives at the marks, turned into Chebyshev coefficients."""
-    integrate, interpolate = rows_at(grid, marks)
+    """Turn times at the marks and their derivatives into Chebyshev coefficients."""
+    integrate, interpolate = rows
     slowness = 1 / turn.speed
     cube = slowness**3
     nodes = turn.loss.size
@@ -116,7 +120,7 @@ def _series(
     bent = slopes.energy.copy()
     bent[..., drags:] -= waves[:, None, :]
     bent *= -cube[..., None]
-    times_weights = (integrate @ bent.reshape(grid.angles.size, -1)).reshape(marks.size, nodes, -1)
+    times_weights = (integrate @ bent.reshape(slowness.shape[0], -1)).reshape(-1, nodes, drags + waves.shape[1])
     series = np.linalg.inv(chebvander(np.cos(np.pi * np.arange(nodes) / (nodes - 1)), nodes - 1))
     return TurnMap(
         *place,
@@ -153,4 +157,4 @@ def turn_shapes(table: TurnMap, start: NDArray[np.float64]) -> NDArray[np.float6
     if not (above > 0).all():
         raise OffTable
     place = (2 * np.log(above) - table.low - table.high) / (table.high - table.low)
-    return chebvander(place, table.loss.size - 1)
+    return np.asarray(chebvander(place, table.loss.size - 1), dtype=np.float64)

@@ -98,9 +98,7 @@ def simulate_passes(rotor: Rotor, speed: float, passes: int, *, rtol: float = 1e
     return simulate_speeds(rotor, speed, mark_places(rotor, passes), rtol=rtol)
 
 
-def simulate_speeds(
-    rotor: Rotor, speed: float, angles: NDArray[np.float64], *, rtol: float = 1e-13
-) -> Motion:
+def simulate_speeds(rotor: Rotor, speed: float, angles: NDArray[np.float64], *, rtol: float = 1e-13) -> Motion:
     """Exact times and speeds at given angles, from launch at angle 0 and time 0.
 
     Parameters
@@ -152,9 +150,7 @@ def simulate_speeds(
     return Motion(reached, solution.y[0], speeds, reached.size == angles.size)
 
 
-def jittered(
-    times: NDArray[np.float64], sigma: float, rng: np.random.Generator
-) -> NDArray[np.float64]:
+def jittered(times: NDArray[np.float64], sigma: float, rng: np.random.Generator) -> NDArray[np.float64]:
     """Add independent Gaussian reading errors.
 
     Parameters
