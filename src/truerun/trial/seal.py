@@ -135,6 +135,13 @@ def require_seal(plan: Sealable, stored: Mapping[str, Any] | None, path: str, co
             f"its fingerprint is now {seal.sha256[:16]}..., the seal says {str(found)[:16]}...",
             "Use the file as truerun plan wrote it, or make a new plan.",
         )
+    written = (stored or {}).get("code")
+    if written is not None and _plain(str(written)) != _plain(seal.code):
+        raise PlanBroken(
+            f"{path} was changed after it was sealed",
+            f"its code is {seal.code}, the file says {written}",
+            "Use the file as truerun plan wrote it, or make a new plan.",
+        )
     if code is not None and _plain(code) != _plain(seal.code):
         raise PlanBroken(
             f"{path} is not the plan of this code",
