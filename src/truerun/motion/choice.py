@@ -15,9 +15,10 @@ from truerun.motion.rundown import Rundown
 
 __all__ = ["choose_rundown"]
 
-FIRST_TERMS = 4
-MOST_TERMS = 8
+FIRST_TERMS = 5
+MOST_TERMS = 9
 MOST_HARMONICS = 12
+TERM_PRICE = 2.0
 
 
 def choose_rundown(
@@ -47,11 +48,13 @@ def choose_rundown(
 
     Notes
     -----
-    Drag: a Chebyshev series in sqrt(speed) from four terms up, by two at a time as long as their chi-squared is
-    above 2 log(n), with a last one that is not worth log(n) taken off again; fewer than four only where four
-    cannot be fitted. Hill, then: from the highest order that the marks carry (12 at most) down to the last one
-    whose chi-squared is above its price of 2 log(n). All chi-squared values use the drift-aware covariance: with
-    reading errors alone the series would grow without end.
+    Drag: a Chebyshev series in sqrt(speed) from five terms up (five hold dry, laminar-air, viscous and quadratic
+    drag exactly; with four, the missing one was measured to bend the ends of the curve by four standard deviations
+    while not being worth its price). It grows by two terms at a time as long as their chi-squared is above 4, and a
+    last one that is not worth 2 is taken off again; fewer than five only where five cannot be fitted. Hill, then:
+    from the highest order that the marks carry (12 at most) down to the last one whose chi-squared is above its
+    price of 2 log(n). All chi-squared values use the drift-aware covariance: with reading errors alone the series
+    would grow without end.
     """
     fit = partial(fit_rundown, times, marks, sigma=sigma, counts=counts, mark_angles=mark_angles)
     most = min((marks - 1) // 2, MOST_HARMONICS)
@@ -65,9 +68,9 @@ def choose_rundown(
 
 
 def _first_possible(fit: Callable[..., Rundown], most: int) -> Rundown:
-    """Fit with four terms and most harmonics; where that cannot be done, with fewer."""
+    """Fit with five terms and most harmonics; where that cannot be done, with fewer."""
     orders = sorted({most, most // 2, most // 4, 0}, reverse=True)
-    tries = [(terms, order) for order in orders for terms in (FIRST_TERMS, 3, 2)]
+    tries = [(terms, order) for order in orders for terms in (FIRST_TERMS, 4, 3, 2)]
     for terms, order in tries[:-1]:
         try:
             return with_drift(fit(terms=terms, harmonics=order))
@@ -91,14 +94,13 @@ def _orders_seen(rundown: Rundown) -> int:
 
 def _grown(fit: Callable[..., Rundown], best: Rundown, harmonics: int) -> Rundown:
     """Add drag terms while they are worth their price."""
-    price = float(np.log(best.passes))
     while best.drag.weights.size >= FIRST_TERMS and best.drag.weights.size + 2 <= MOST_TERMS:
         try:
             more = with_drift(fit(terms=best.drag.weights.size + 2, harmonics=harmonics))
-            if _chi2(more.drag.weights[-2:], more.drag.covariance[-2:, -2:]) <= 2 * price:
+            if _chi2(more.drag.weights[-2:], more.drag.covariance[-2:, -2:]) <= 2 * TERM_PRICE:
                 break
             best = more
-            if _chi2(more.drag.weights[-1:], more.drag.covariance[-1:, -1:]) <= price:
+            if _chi2(more.drag.weights[-1:], more.drag.covariance[-1:, -1:]) <= TERM_PRICE:
                 return with_drift(fit(terms=more.drag.weights.size - 1, harmonics=harmonics))
         except FitImpossible:
             break
