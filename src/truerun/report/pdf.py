@@ -58,8 +58,8 @@ def find_chromium(environ: Mapping[str, str], which: Callable[[str], str | None]
 
     Examples
     --------
-    >>> find_chromium({}, {"chromium": "/usr/bin/chromium"}.get)
-    PosixPath('/usr/bin/chromium')
+    >>> str(find_chromium({}, {"chrome": "chrome"}.get))
+    'chrome'
     """
     named = environ.get(_VARIABLE)
     if named:
