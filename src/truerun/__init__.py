@@ -25,8 +25,11 @@ if TYPE_CHECKING:
         ValueOutOfRange,
     )
     from truerun.workflow.comparing import compare
+    from truerun.workflow.dosing import dose, plan_dose
     from truerun.workflow.looking import look
     from truerun.workflow.planning import plan
+    from truerun.workflow.pooling import pool
+    from truerun.workflow.screening import plan_screening, screen
 
     __version__: str
 
@@ -41,14 +44,24 @@ __all__ = [
     "ValueOutOfRange",
     "__version__",
     "compare",
+    "dose",
     "look",
     "plan",
+    "plan_dose",
+    "plan_screening",
+    "pool",
+    "screen",
 ]
 
 _PLACES = {
     "compare": "truerun.workflow.comparing",
+    "dose": "truerun.workflow.dosing",
     "look": "truerun.workflow.looking",
     "plan": "truerun.workflow.planning",
+    "plan_dose": "truerun.workflow.dosing",
+    "plan_screening": "truerun.workflow.screening",
+    "pool": "truerun.workflow.pooling",
+    "screen": "truerun.workflow.screening",
 }
 
 

@@ -76,7 +76,7 @@ class TestNearWordsGetAQuestion:
         assert err.rstrip().endswith("Did you mean margin?")
 
     def test_a_word_far_from_all_gets_the_list(self, call: Called) -> None:
-        assert call("x")[2] == 'The command is "x"; it must be one of look, plan, compare, demo.\n'
+        assert call("x")[2] == f'The command is "x"; it must be one of {", ".join(COMMANDS)}.\n'
 
 
 class TestWordsWrittenOutAreThoseOfTheCode:

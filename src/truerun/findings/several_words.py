@@ -16,7 +16,7 @@ POOL_WORDS: dict[str, str] = {
     "in 100. What each test adds, and how surely, comes from its covariance analysis.",
     "two": "From three tests on they are pooled; two stand side by side.",
     "too-few": "Of {all} tests {count} can be used. Add finished tests of the same claim.",
-    "luck": " Is there anything at all? Luck alone does as much in {luck} of 100 combinations of their orders.",
+    "luck": " Is there anything at all? Luck alone does as much in {luck} of {all} combinations of their orders.",
     "bet": " A running bet through all {count} tests, one after the other, stands at your stake times {evidence}.",
     "hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
     "prediction": "{low} and {high}; with few tests this is right 88 to 100 times in 100, as measured",
@@ -37,7 +37,7 @@ SCREENING_WORDS: dict[str, str] = {
     "decides-nothing": "It decides nothing: among {count} one always looks best. ",
     "part": "Of what it shows, {parts} of every 100 parts can be expected next time; the rest is luck. ",
     "all-luck": "Of what the best one shows, nothing can be expected next time. ",
-    "order": "Luck alone lets one of {count} stand out as far in {luck} of 100 orders. ",
+    "order": "Luck alone lets one of {count} stand out as far in {luck} of {orders} orders. ",
     "afresh": "None of these {runs} runs counts in the fresh test.",
     "counts": "{done} of {planned} runs are done. What they say stays covered until run {planned}.",
     "weaker": "Against {control}, all {count} at once. This is weaker than a fresh test of one variant, and it leans on normal "

@@ -84,10 +84,9 @@ def _dose_rows(result: Dosed) -> list[tuple[str, str]]:
 
 def _trend_rows(result: Dosed, trend: Trend) -> list[tuple[str, str]]:
     """Give luck and what was adjusted for."""
-    luck = round(trend.p * trend.orders)
+    rows = [("Adjusted for", "run number"), ("Runs", f"{result.done} of {result.planned}")]
+    if trend.p is None:
+        return rows
     drawn = " drawn by lot" if trend.sampled else ""
-    return [
-        ("Luck alone does this in", f"{luck} of {trend.orders} orders{drawn} (p = {trend.p:.4g})"),
-        ("Adjusted for", "run number"),
-        ("Runs", f"{result.done} of {result.planned}"),
-    ]
+    luck = f"{round(trend.p * trend.orders)} of {trend.orders} orders{drawn} (p = {trend.p:.4g})"
+    return [("Luck alone does this in", luck), *rows]

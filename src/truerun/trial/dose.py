@@ -96,12 +96,15 @@ class DoseRules:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """What the orders say about the trend, on the scale on which an effect adds, per unit of dose."""
+    """What the orders say about the trend, on the scale on which an effect adds, per unit of dose.
+
+    ``p`` is None where nobody said how the order was drawn: then there is a slope and nothing to judge it by.
+    """
 
     slope: float
     low: float | None
     high: float | None
-    p: float
+    p: float | None
     orders: int
     sampled: bool
 
@@ -144,7 +147,7 @@ class Dosed:
             "drive_fraction_per_unit": _document(self) if rules.measurand.scale == "log" else None,
             "effect_per_unit": _document(self) if rules.measurand.scale == "linear" else None,
             "p": trend.p if trend else None,
-            "orders": trend.orders if trend else None,
+            "orders": trend.orders or None if trend else None,
             "sampled": trend.sampled if trend else None,
             "runs": [{"dose": dose, "adding_scale": float(y)} for dose, y in zip(self.doses, self.y, strict=True)]
             if trend
@@ -262,8 +265,11 @@ def _number(condition: str, slot: int) -> float:
 
 def _trend(seen: SettingRuns, doses: Array, rules: DoseRules) -> Trend:
     """List the trend over all orders, or over some of them drawn by lot with the one used."""
-    orders, sampled = _orders(doses, rules)
     number = np.arange(len(doses), dtype=np.float64)[:, None]
+    if rules.orders is None:
+        alone = dose_trend(seen.y, doses[None, :], doses, number, ("the run number",))
+        return Trend(alone.slope, None, None, None, 0, sampled=False)
+    orders, sampled = _orders(doses, rules)
     found = dose_trend(seen.y, orders, doses, number, ("the run number",))
     low, high = dose_interval(found, rules.alpha)
     if seen.capped:  # the outer end is not known where runs were broken off
@@ -303,7 +309,7 @@ def _checks(rules: DoseRules, trend: Trend, seen: SettingRuns, doses: tuple[floa
     elif rules.plan is None:
         words = "rounds of all doses" if rules.orders == "rounds" else "all arrangements of these doses"
         found.append(finding("not-sealed", orders=words))
-    if rejecting_orders(trend.orders, rules.alpha) < 1:
+    if rules.orders is not None and rejecting_orders(trend.orders, rules.alpha) < 1:
         found.append(finding("order-cannot-decide", orders=trend.orders, luck=2))
     if rules.end is None:
         found.append(finding("end-not-stated"))
@@ -385,7 +391,7 @@ def _sentence(rules: DoseRules, trend: Trend, direction: int | None, stops: list
     key = "changes" if signed else "pays" if value > 0 else "costs"
     text = DOSE_WORDS[key].format(value=_amount(rules, value if signed else abs(value), signed=signed), **words)
     text += _span(rules, ends, words, signed=signed)
-    text += DOSE_WORDS["luck"].format(luck=round(trend.p * trend.orders), **words)
+    text += DOSE_WORDS["luck"].format(luck=round((trend.p or 0.0) * trend.orders), **words)
     return start + text + DOSE_WORDS["how"].format(**words)
 
 

@@ -199,7 +199,7 @@ def pool_tests(comparisons: Sequence[Comparison], names: Sequence[str] | None = 
         OneOfSeveral(name, test, place, _why_not(test))
         for name, test, place in zip(called, comparisons, placed, strict=True)
     )
-    alpha = min(_alpha(test) for test in comparisons)
+    alpha = max(_alpha(test) for test in comparisons)  # a test that ended at a planned look has a smaller one
     used = [test for test in tests if test.why_not is None]
     together = None
     if len(used) >= 3:
@@ -347,7 +347,7 @@ def _sentence(tests: Sequence[OneOfSeveral], together: PooledEffects | None, luc
     else:
         text = POOL_WORDS["too-few"].format(all=len(tests), count=len(used))
     if luck is not None:
-        text += POOL_WORDS["luck"].format(luck=f"{100 * luck.p:.2g}")
+        text += POOL_WORDS["luck"].format(luck=round(luck.p * luck.combinations), all=luck.combinations)
         if luck.evidence is not None:
             text += POOL_WORDS["bet"].format(count=luck.bets, evidence=stake(luck.evidence))
     return text

@@ -314,5 +314,5 @@ def _sentence(figures: ScreeningFigures, plan: ScreeningPlan, *, named: bool) ->
     parts = round(100 * figures.worth.factor)
     text = SCREENING_WORDS["decides-nothing"].format(count=count) if named else ""
     text += SCREENING_WORDS["part" if parts else "all-luck"].format(parts=parts)
-    text += SCREENING_WORDS["order"].format(count=count, luck=f"{100 * figures.p:.2g}")
+    text += SCREENING_WORDS["order"].format(count=count, luck=round(figures.p * figures.orders), orders=figures.orders)
     return text + (SCREENING_WORDS["afresh"].format(runs=len(plan.order)) if named else "")
