@@ -15,8 +15,12 @@ import pytest
 from truerun.cli.front_page import COMMANDS
 from truerun.cli.group import truerun
 from truerun.cli.manual import commands_page
+from truerun.trial.dose import DosePlan
+from truerun.trial.screening import ScreeningPlan
+from truerun.workflow.dosing import plan_dose
 from truerun.workflow.plan_files import plan_schema
 from truerun.workflow.planning import plan
+from truerun.workflow.screening import plan_screening
 
 Called = Callable[..., tuple[int, str, str]]
 
@@ -54,7 +58,16 @@ class TestSchemas:
     def test_the_schema_of_a_plan_is_that_of_the_code(self) -> None:
         assert schema("plan.json") == plan_schema()
 
-    @pytest.mark.parametrize("name", ["plan.json", "comparison.json"])
+    def test_so_are_those_of_a_screening_and_a_dose_series(self) -> None:
+        assert schema("screening.json") == plan_schema(ScreeningPlan)
+        assert schema("dose.json") == plan_schema(DosePlan)
+
+    def test_screenings_and_dose_series_fit_theirs(self) -> None:
+        variants = ["5 mm", "8 mm", "11 mm", "14 mm"]
+        jsonschema.validate(json.loads(plan_screening(variants, end="speed").json()), schema("screening.json"))
+        jsonschema.validate(json.loads(plan_dose([0, 1, 2, 3], end="turns").json()), schema("dose.json"))
+
+    @pytest.mark.parametrize("name", ["plan.json", "comparison.json", "screening.json", "dose.json"])
     def test_each_is_a_schema_itself(self, name: str) -> None:
         jsonschema.Draft202012Validator.check_schema(schema(name))
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pydantic import BaseModel
+
 from truerun.errors import RecordingUnreadable
 from truerun.trial.plan import Plan, plan_from_document
 from truerun.trial.seal import Seal, Sealable, require_seal, seal_of
@@ -29,9 +31,9 @@ def plan_file_text(plan: Sealable) -> str:
     return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
-def plan_schema() -> dict[str, Any]:
-    """Give the JSON Schema of a plan's file, as published in ``docs/schemas/plan.json``."""
-    schema = Plan.model_json_schema(by_alias=True, mode="serialization")
+def plan_schema(kind: type[BaseModel] = Plan) -> dict[str, Any]:
+    """Give the JSON Schema of a sealed plan's file, as published in ``docs/schemas``: plan, screening or dose."""
+    schema = kind.model_json_schema(by_alias=True, mode="serialization")
     digest = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
     code = {"type": "string", "pattern": "^([2-9A-HJKMNP-TV-Z]{4} ){3}[2-9A-HJKMNP-TV-Z]{4}$"}
     schema["properties"]["seal"] = {
