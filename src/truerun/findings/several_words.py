@@ -19,7 +19,7 @@ POOL_WORDS: dict[str, str] = {
     "luck": " Is there anything at all? Luck alone does as much in {luck} of {all} combinations of their orders.",
     "bet": " A running bet through all {count} tests, one after the other, stands at your stake times {evidence}.",
     "hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
-    "prediction": "{low} and {high}; with few tests this is right 88 to 100 times in 100, as measured",
+    "prediction": "between {low} and {high}; with few tests this is right 88 to 100 times in 100, as measured",
     "in-plan": "Test {number} of {of} of this claim",
     "not-complete": "its planned runs are not all done; what they say stays covered",
     "not-fair": "it is not a fair test: {first}",

@@ -74,7 +74,7 @@ def _trust_rows(result: PooledTests, together: PooledEffects) -> list[tuple[str,
     ]
     prior = together.prior
     middle = Pooled(prior.effect, 0.0, prior.low, prior.high, prior.spread, None, None)
-    rows.append(("If tests differ little, beforehand", _span(result, middle)))
+    rows.append(("With a small spread assumed", _span(result, middle)))
     return rows
 
 
