@@ -26,6 +26,7 @@ MOST_UPHILL = 4
 COARSE_ROWS = 250
 SPACING_PRIOR = 0.03
 ROUNDING = 1e-13
+FINEST = 1e-11
 PLAUSIBLE = 3.0
 PLACES = np.linspace(0, TURN, 100)
 NOT_SETTLED = (
@@ -109,7 +110,7 @@ def grown_fit(grid: PassGrid, solver: Solver, harmonics: int, *, spacing: bool, 
     stage before, the regressions over the whole recording, and those with the hill of the stage before.
     """
     first = first_guess(grid, solver.basis, harmonics, spacing=spacing)
-    floor = 1.0 if stated else (ROUNDING * float(np.ptp(grid.times))) ** 2
+    floor = 1.0 if stated else (FINEST * float(np.ptp(grid.times))) ** 2
     task = _stage(grid, solver, grid.turns, spacing=spacing, floor=floor)
     found = _at_once(task, first)
     if found is None:
