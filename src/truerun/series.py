@@ -4,10 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
 
 from truerun.findings.finding import Finding
 
-__all__ = ["Run", "RunTable"]
+__all__ = [
+    "AngleTrack",
+    "Clock",
+    "Passes",
+    "Recording",
+    "Run",
+    "RunTable",
+    "Series",
+    "SpeedTable",
+    "Time",
+    "Timing",
+    "Trace",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,3 +78,107 @@ class RunTable:
     def conditions(self) -> tuple[str, ...]:
         """Names of the conditions, in order of first appearance."""
         return tuple(dict.fromkeys(run.condition for run in self.runs))
+
+
+class Clock(Enum):
+    """What put the times on a recording."""
+
+    SENSOR = "stamped at the sensor"
+    HOST = "stamped by a computer that asked the sensor"
+    FRAMES = "the frames of a film"
+    HAND = "a watch worked by hand"
+    UNKNOWN = "not said"
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """How finely and by what a recording was timed.
+
+    ``resolution`` is the step of the times [s], None where it cannot be told. ``wrap`` is where the clock starts
+    again from 0 [s], None where it does not or nothing is known.
+    """
+
+    resolution: float | None = None
+    clock: Clock = Clock.UNKNOWN
+    wrap: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trace:
+    """A signal sampled at equal steps: ``values`` (n,) [V], the first one at ``start`` [s], ``step`` apart [s]."""
+
+    values: NDArray[np.floating]
+    start: float
+    step: float
+    timing: Timing = Timing()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Passes:
+    """Times at which marks passed a sensor, as recorded: in the order of the file, nothing repaired.
+
+    ``times`` (n,) [s]. ``mark`` (n,) is the number of the mark that passed, -1 where it is not known, None where
+    no column says. ``ends`` (n,) are the times at which the same marks left the sensor [s], None where only one edge
+    was logged. ``triggers`` (k,) are the passes of a trigger mark of its own, once a turn [s]. ``counts`` (n,) is
+    what a counter beside the times read, None where there was none.
+    """
+
+    times: NDArray[np.float64]
+    mark: NDArray[np.intp] | None = None
+    ends: NDArray[np.float64] | None = None
+    triggers: NDArray[np.float64] | None = None
+    counts: NDArray[np.intp] | None = None
+    timing: Timing = Timing()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AngleTrack:
+    """Angles at times: ``times`` (n,) [s], ``angles`` (n,) as recorded [rad], their step ``angle_resolution`` [rad]."""
+
+    times: NDArray[np.float64]
+    angles: NDArray[np.float64]
+    angle_resolution: float | None = None
+    timing: Timing = Timing()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpeedTable:
+    """Speeds at times: ``times`` (n,) [s], ``speeds`` (n,) [rad/s], as recorded.
+
+    ``standard_uncertainty`` (n,) is what the recording states for each speed [rad/s], None where it states none.
+    ``speed_resolution`` is the step of the speeds [rad/s]. ``counts`` (n,) is what a counter of passes beside them
+    read, None where there was none.
+    """
+
+    times: NDArray[np.float64]
+    speeds: NDArray[np.float64]
+    standard_uncertainty: NDArray[np.float64] | None = None
+    speed_resolution: float | None = None
+    counts: NDArray[np.intp] | None = None
+    timing: Timing = Timing()
+
+
+@dataclass(frozen=True, slots=True)
+class Time:
+    """One time read off a watch [s]."""
+
+    seconds: float
+    timing: Timing = Timing(clock=Clock.HAND)
+
+
+Series = Trace | Passes | AngleTrack | SpeedTable | Time
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """One file as read: what it holds, and what was recognised to read it so.
+
+    ``said`` lists, in plain sentences, what was taken from the heading or the data (kind, unit, decimal sign).
+    ``digest`` is the SHA-256 of the file's bytes (hexadecimal). ``findings`` are doubts from reading alone.
+    """
+
+    series: Series
+    path: str | None = None
+    digest: str | None = None
+    said: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
