@@ -52,7 +52,7 @@ class Axis:
 
 
 def layer(
-    kind: Literal["rect", "point", "rule", "line", "text"],
+    kind: Literal["area", "rect", "point", "rule", "line", "text"],
     rows: Sequence[Row],
     *,
     x: Place,
