@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING
 
 from truerun.findings.finding import Finding
+
+if TYPE_CHECKING:  # a table of runs needs no arrays, and whoever reads only one need not wait for numpy
+    import numpy as np
+    from numpy.typing import NDArray
 
 __all__ = [
     "AngleTrack",
     "Clock",
     "Passes",
+    "PositionTrack",
     "Recording",
     "Run",
     "RunTable",
@@ -142,6 +145,20 @@ class AngleTrack:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class PositionTrack:
+    """Places of a point of the wheel at times: ``times`` (n,) [s], ``x`` and ``y`` (n,) in one unit, as recorded.
+
+    ``unit`` is that of the places where the recording names it (``"m"``: they were converted), else None.
+    """
+
+    times: NDArray[np.float64]
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    unit: str | None = None
+    timing: Timing = Timing()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class SpeedTable:
     """Speeds at times: ``times`` (n,) [s], ``speeds`` (n,) [rad/s], as recorded.
 
@@ -166,7 +183,7 @@ class Time:
     timing: Timing = Timing(clock=Clock.HAND)
 
 
-Series = Trace | Passes | AngleTrack | SpeedTable | Time
+Series = Trace | Passes | AngleTrack | PositionTrack | SpeedTable | Time
 
 
 @dataclass(frozen=True, slots=True, eq=False)
