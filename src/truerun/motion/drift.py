@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
 
 from truerun.errors import ValueOutOfRange
 from truerun.motion.drag_curve import DragBasis, basis_values
@@ -19,6 +18,7 @@ from truerun.motion.frame import in_marks
 from truerun.motion.places import scatter_variance
 from truerun.motion.prediction import Prediction, pass_times, time_slopes
 from truerun.motion.rundown import Drift, FittedMotion, Rundown
+from truerun.motion.wander import average_wander
 
 __all__ = ["block_edges", "block_slopes", "constant_weights", "with_drift"]
 
@@ -26,8 +26,6 @@ MOST_BLOCKS = 240
 LONG_RUN = 1000
 LONG_RUN_BLOCKS = 80
 CHUNK_TURNS = 400
-SIZES = 10.0 ** np.arange(-5.0, -0.49, 0.25)
-LENGTHS = np.array([0.01, 0.03, 0.1, 0.3, 0.9])
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,32 +47,6 @@ class _Reduced:
     def shared(self) -> int:
         """Number of shared parameters."""
         return int(self.triangle.shape[0]) - 1 - self.blocks
-
-
-@dataclass(frozen=True, slots=True)
-class _Wander:
-    """Extra drags in independent coordinates, for one length: extra drag = ``turning`` @ coordinates.
-
-    ``known`` (b,) is how well each is seen, ``pull`` (b,) where the data pull it, ``rest`` the chi-squared that no
-    extra drag explains.
-    """
-
-    turning: NDArray[np.float64]
-    known: NDArray[np.float64]
-    pull: NDArray[np.float64]
-    rest: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Mixture:
-    """Mean and covariance of the extra drags over all sizes and lengths, and the mean variance of a reading."""
-
-    mean: NDArray[np.float64]
-    covariance: NDArray[np.float64]
-    variance: float
-    size: float
-    length: float
-    none: float
 
 
 def with_drift(rundown: Rundown) -> Rundown:
@@ -105,22 +77,16 @@ def with_drift(rundown: Rundown) -> Rundown:
     between runs.
     """
     reduced = _reduced(rundown)
-    shared = reduced.shared
-    corner = solve_triangular(reduced.triangle[:shared, :shared], np.eye(shared))
-    inverse = corner @ corner.T
-    tied = corner @ reduced.triangle[:shared, shared:-1]
     speeds = np.linspace(rundown.speed_low, rundown.speed_high, 50)
     level = float(np.abs(basis_values(rundown.drag.basis, speeds) @ rundown.drag.weights).mean())
     stated = rundown.misfit is not None
-    left = float(np.sum(reduced.triangle[shared:, -1] ** 2)) / reduced.freedom
+    left = float(np.sum(reduced.triangle[reduced.shared :, -1] ** 2)) / reduced.freedom
     unit = 1.0 if stated else min(scatter_variance(rundown.motion.grid) or left, left)
-    mixture = _mixed(reduced, SIZES * level / np.sqrt(unit), stated=stated)
-    mean = np.concatenate([corner @ reduced.triangle[:shared, -1] - tied @ mixture.mean, mixture.mean])
-    spread = -tied @ mixture.covariance
-    top = mixture.variance * inverse - spread @ tied.T
-    covariance = np.block([[top, spread], [spread.T, mixture.covariance]])
-    drift = Drift(mixture.size * np.sqrt(unit) / level, mixture.length, mixture.none, mean, covariance)
-    return _widened(rundown, reduced, drift, mixture.variance)
+    found = average_wander(
+        reduced.triangle, reduced.blocks, reduced.freedom, level / float(np.sqrt(unit)), stated=stated
+    )
+    drift = Drift(found.size, found.length, found.none, found.mean, found.covariance)
+    return _widened(rundown, reduced, drift, found.variance)
 
 
 def _widened(rundown: Rundown, reduced: _Reduced, drift: Drift, variance: float) -> Rundown:
@@ -257,57 +223,3 @@ def _columns(
     left = grid.times - pass_times(motion.guess.start_time, prediction)
     columns = np.concatenate([slopes, extra, left[rows][..., None]], axis=-1)
     return columns * grid.weights[rows][..., None], slowness * grid.weights[rows]
-
-
-def _mixed(reduced: _Reduced, sizes: NDArray[np.float64], *, stated: bool) -> _Mixture:
-    """Average over sizes (in units of the scatter) and lengths by their restricted likelihood."""
-    wanders = [_wander(reduced, float(length)) for length in LENGTHS]
-    loads = 1 / sizes**2
-    known = np.array([wander.known for wander in wanders])[:, None, :] + loads[:, None]
-    pulls = np.array([wander.pull for wander in wanders])[:, None, :]
-    rest = np.array([wander.rest for wander in wanders])[:, None]
-    seen = np.array([wander.known for wander in wanders])[:, None, :]
-    sound = np.where(seen > 0, pulls**2 / np.maximum(seen, np.finfo(float).tiny), 0.0)
-    left = np.append((rest + (sound * loads[:, None] / known).sum(axis=-1)).ravel(), rest[0, 0] + sound[0].sum())
-    spread = np.append((np.log(known) - np.log(loads)[:, None]).sum(axis=-1).ravel(), 0.0)
-    fit = left if stated else reduced.freedom * np.log(left)
-    belief = np.exp(-0.5 * (fit + spread - (fit + spread).min()))
-    belief[-1] *= belief.size - 1  # before the data, no drift is believed as much as any drift
-    belief /= belief.sum()
-    variance = np.ones_like(left) if stated else left / reduced.freedom
-    shares, scatter = (row[:-1].reshape(LENGTHS.size, sizes.size) for row in (belief, variance))
-    return _added_up(wanders, known, (shares, scatter), sizes, float(belief @ variance))
-
-
-def _added_up(
-    wanders: list[_Wander],
-    known: NDArray[np.float64],
-    shares: tuple[NDArray[np.float64], NDArray[np.float64]],
-    sizes: NDArray[np.float64],
-    variance: float,
-) -> _Mixture:
-    """Mean and covariance over the grid, from belief and variance of a reading at each of its points."""
-    blocks = known.shape[-1]
-    mean, second = np.zeros(blocks), np.zeros((blocks, blocks))
-    for wander, share, noise, seen in zip(wanders, *shares, known, strict=True):
-        means = wander.pull / seen
-        mean += wander.turning @ (share @ means)
-        inner = np.diag((share * noise) @ (1 / seen)) + (means * share[:, None]).T @ means
-        second += wander.turning @ inner @ wander.turning.T
-    drifting = float(shares[0].sum())
-    found = max(drifting, np.finfo(float).tiny)
-    size = float(shares[0].sum(axis=0) @ sizes) / found
-    length = float(shares[0].sum(axis=1) @ LENGTHS) / found
-    return _Mixture(mean, second - np.outer(mean, mean), variance, size, length, max(1 - drifting, 0.0))
-
-
-def _wander(reduced: _Reduced, length: float) -> _Wander:
-    """Independent coordinates of an AR(1) process of unit size, as seen once the shared parameters are fitted."""
-    tie = float(np.exp(-1 / (reduced.blocks * length)))
-    steps = np.arange(reduced.blocks)
-    root = np.tril(tie ** np.abs(steps[:, None] - steps)) * np.sqrt(1 - tie**2)
-    root[:, 0] /= np.sqrt(1 - tie**2)
-    place = slice(reduced.shared, -1)
-    left, seen, right = np.linalg.svd(reduced.triangle[place, place] @ root)
-    pulled = left.T @ reduced.triangle[place, -1]
-    return _Wander(root @ right.T, seen**2, seen * pulled, float(reduced.triangle[-1, -1] ** 2))
