@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from truerun.findings.finding import Finding
 from truerun.report.figures_shown import figures_shown
 from truerun.report.plan_words import ROLES
 from truerun.trial.comparison import Comparison
@@ -13,7 +14,7 @@ from truerun.trial.holding import Kind, Standing, holding, kind_of
 from truerun.trial.plan import Role
 from truerun.trial.verdict import Verdict
 
-__all__ = ["ControlRow", "LinkedRow", "control_rows", "linked_rows", "standing_causes", "standings"]
+__all__ = ["ControlRow", "LinkedRow", "control_rows", "found_standings", "linked_rows", "standing_causes", "standings"]
 
 _ORDER = tuple(Kind)
 
@@ -43,9 +44,20 @@ class LinkedRow:
 
 def standings(result: Comparison) -> tuple[Standing, ...]:
     """Give every check, the weightiest first: those that found something, could not be made, and hold."""
-    found = [Standing(kind_of(each), each.check, each.sentence, each.size, each.remedy) for each in result.findings]
     held = holding(result.at, result.findings) if result.verdict is not None else ()
-    return tuple(sorted((*found, *held), key=lambda each: _ORDER.index(each.kind)))
+    return _weightiest_first((*found_standings(result.findings), *held))
+
+
+def found_standings(findings: Sequence[Finding]) -> tuple[Standing, ...]:
+    """Give findings as rows, the weightiest first."""
+    return _weightiest_first(
+        [Standing(kind_of(each), each.check, each.sentence, each.size, each.remedy) for each in findings]
+    )
+
+
+def _weightiest_first(rows: Sequence[Standing]) -> tuple[Standing, ...]:
+    """Sort rows by their kind."""
+    return tuple(sorted(rows, key=lambda each: _ORDER.index(each.kind)))
 
 
 def control_rows(done: Sequence[Role]) -> tuple[ControlRow, ...]:

@@ -1,0 +1,149 @@
+"""The page of one reduced recording."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import PurePath
+from typing import Any
+
+from truerun.charts.drag import draw_drag
+from truerun.charts.drawing import Drawing, Width
+from truerun.charts.hill import draw_hill, draw_hill_ring
+from truerun.charts.render import svg_of
+from truerun.charts.residuals import Against, draw_residuals
+from truerun.charts.slowing import draw_slowing
+from truerun.errors import ValueOutOfRange
+from truerun.findings.finding import Finding
+from truerun.motion.hill import capture_speed
+from truerun.motion.rundown import Rundown
+from truerun.motion.rundown_data import TERM_NAMES, usual_terms
+from truerun.motion.window import Window
+from truerun.report.pages import rendered
+from truerun.report.pictures import Picture
+from truerun.report.rundown_text import headline, measured_rows, per_minute, short_time, with_uncertainty
+from truerun.report.standings import found_standings
+from truerun.series import Recording
+
+__all__ = ["RundownPictures", "render_rundown", "rundown_pictures"]
+
+_UNITS = {0.0: "rad/s²", 1.0: "1/s", 2.0: "1/rad"}
+
+
+@dataclass(frozen=True, slots=True)
+class RundownPictures:
+    """All drawings of a rundown; those of the bump are None where none was fitted."""
+
+    slowing: Picture
+    drag: Picture
+    hill: Picture | None
+    ring: Picture | None
+    residuals: tuple[Picture, ...]
+
+
+def rundown_pictures(rundown: Rundown, window: Window | None) -> RundownPictures:
+    """Draw everything that the page of a rundown shows."""
+    ring = draw_hill_ring(rundown)
+    return RundownPictures(
+        slowing=_wide_and_narrow(partial(draw_slowing, rundown, window)),
+        drag=_wide_and_narrow(partial(draw_drag, rundown)),
+        hill=_perhaps(partial(draw_hill, rundown)),
+        ring=None if ring is None else Picture(ring, svg_of(ring), svg_of(ring)),
+        residuals=tuple(_wide_and_narrow(partial(draw_residuals, rundown, against)) for against in Against),
+    )
+
+
+def render_rundown(
+    rundown: Rundown,
+    window: Window | None,
+    *,
+    recording: Recording,
+    findings: Sequence[Finding],
+    document: Mapping[str, Any],
+    made: datetime,
+    invented: bool = False,
+) -> str:
+    """Write the page of a reduced recording.
+
+    Parameters
+    ----------
+    rundown : Rundown
+    window : Window or None
+    recording : Recording
+        From which it was reduced: name, fingerprint, as what it was read.
+    findings : sequence of Finding
+    document : mapping
+        The result as plain data.
+    made : datetime
+        With its time zone; the same time gives the same bytes.
+    invented : bool
+        Whether the run never took place; the page then says so first.
+
+    Returns
+    -------
+    str
+        One HTML page without script and without any request.
+
+    Raises
+    ------
+    ValueOutOfRange
+        If the time has no zone.
+    """
+    if made.tzinfo is None:
+        raise ValueOutOfRange("The time of the report", made.isoformat(), "given with its time zone")
+    rows = measured_rows(rundown, window)
+    return rendered(
+        "rundown_report.html.j2",
+        headline=headline(rundown, window),
+        figure=f"{window.time:.2f} s" if window is not None else f"{rundown.turns:.1f} turns",
+        name=PurePath(recording.path).name if recording.path else "a recording",
+        digest=recording.digest,
+        read_as=recording.said,
+        made=made.astimezone(UTC),
+        invented=invented,
+        rows=rows,
+        keys=_key_rows(rundown, window),
+        seal=None,
+        bump_words=dict(rows).get("Magnetic bump", ""),
+        terms=_term_rows(rundown),
+        pictures=rundown_pictures(rundown, window),
+        checks=found_standings(findings),
+        document=json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False),
+    )
+
+
+def _key_rows(rundown: Rundown, window: Window | None) -> list[tuple[str, str]]:
+    """Give the few figures that stand at the top."""
+    rows = [("First pass at", per_minute(rundown.speed_high)), ("Last pass at", per_minute(rundown.speed_low))]
+    if window is not None:
+        rows += [("Turns in the window", f"{window.turns:.1f}"), ("Time good to", short_time(window.time_uncertainty))]
+    if rundown.hill is not None:
+        caught, _ = capture_speed(rundown.hill)
+        rows += [("Bump catches the wheel below", per_minute(caught)), ("Fair end, at least", per_minute(3 * caught))]
+    return rows
+
+
+def _term_rows(rundown: Rundown) -> list[tuple[str, str, str]]:
+    """Give the named terms of the drag as rows."""
+    terms = usual_terms(rundown)
+    if terms is None:
+        return []
+    return [
+        (TERM_NAMES[power], with_uncertainty(value, variance**0.5), _UNITS[power])
+        for power, value, variance in zip(terms.powers, terms.coefficients, terms.covariance.diagonal(), strict=True)
+    ]
+
+
+def _wide_and_narrow(draw: Callable[[Width], Drawing]) -> Picture:
+    """Render a drawing for a desk and for a phone."""
+    wide = draw(Width.WIDE)
+    return Picture(wide, svg_of(wide), svg_of(draw(Width.PHONE)))
+
+
+def _perhaps(draw: Callable[[Width], Drawing | None]) -> Picture | None:
+    """Render a drawing that may not be there."""
+    wide, narrow = draw(Width.WIDE), draw(Width.PHONE)
+    return None if wide is None or narrow is None else Picture(wide, svg_of(wide), svg_of(narrow))
