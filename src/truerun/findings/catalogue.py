@@ -58,6 +58,13 @@ CHECKS: dict[str, Template] = {
         "{extra} runs more",
         "Stop after the planned run next time, or plan more runs.",
     ),
+    "bounces": Template(
+        NOTE,
+        "{count} of {all} passes follow another one by {apart} or less, far too soon for a mark: the sensor bounced. The "
+        "first of each was kept: {places}.",
+        "{count} of {all} passes",
+        None,
+    ),
     "capture-bounded": Template(
         DOUBT,
         "The runs were timed to standstill. The magnetic bump alone could have changed those times by {bound} at most, "
@@ -77,11 +84,36 @@ CHECKS: dict[str, Template] = {
         None,
         "Pool tests of one claim, or say why these belong together.",
     ),
+    "clock-restarted": Template(
+        DOUBT,
+        "The clock started again {count} times ({places}) and nothing tells how long it stood. Only the longest stretch, {used} of "
+        "{all} passes, is used.",
+        "{used} of {all} passes used",
+        "Record with a clock that runs through.",
+    ),
+    "clock-wrapped": Template(
+        NOTE,
+        "The clock started again from its lowest value {count} times, like {name}, and time was counted on: {places}.",
+        None,
+        None,
+    ),
     "coarse-reading": Template(
         NOTE,
         "The times were written in steps of {step}, which is coarse beside the spread of the runs.",
         "one step is {share} of a time",
         "Write all digits that the watch shows.",
+    ),
+    "count-uncertain": Template(
+        DOUBT,
+        "At {place} the passes can be numbered in more than one way. The likeliest one was used.",
+        None,
+        "Look there; if the wheel was touched or the sensor failed, use only the part before or after.",
+    ),
+    "counter-differs": Template(
+        DOUBT,
+        "The counter beside the times disagrees with the passes in {count} places: {places}. The times were believed.",
+        "{count} places",
+        "Look there for passes that the sensor missed or saw twice.",
     ),
     "decided-at-look": Template(
         NOTE,
@@ -101,6 +133,13 @@ CHECKS: dict[str, Template] = {
         None,
         "Look at names with accents; if they are wrong, save the table in UTF-8.",
     ),
+    "end-left-out": Template(
+        NOTE,
+        "After {place} the passes no longer follow one another as marks of a turning wheel: it rocked, stopped or was touched. "
+        "The rest is not used.",
+        "{count} passes left out",
+        None,
+    ),
     "end-not-stated": Template(
         STOP,
         "Nobody said what ended a run, so it counts as timed to standstill. A magnetic bump alone, without any loss, "
@@ -114,11 +153,23 @@ CHECKS: dict[str, Template] = {
         None,
         "Fill the empty places with dummies of the same mass and shape, not magnetised, and say --dummies.",
     ),
+    "empty-tail": Template(
+        NOTE,
+        "{path} ends with {rows} rows in which no cell is filled. They were left out.",
+        "{rows} rows",
+        "Nothing, if the recording was stopped there.",
+    ),
     "few-left-to-compare": Template(
         DOUBT,
         "What is adjusted for ({columns}) runs nearly along with the order of the conditions.",
         "only {share} of the comparison is left",
         "Draw a fresh order, or adjust for less.",
+    ),
+    "first-edges": Template(
+        DOUBT,
+        "{count} of {all} passes have no usable second edge, so the first edges were used. Their times depend on the threshold.",
+        "{count} of {all} passes",
+        None,
     ),
     "guessed-too-well": Template(
         DOUBT,
@@ -146,6 +197,12 @@ CHECKS: dict[str, Template] = {
         "corrected for that.",
         "{scatter} a reading",
         None,
+    ),
+    "last-line-cut": Template(
+        NOTE,
+        "The last line of {path} breaks off, as where a logger loses its power. It was left out.",
+        None,
+        "Nothing, if the recording was stopped there.",
     ),
     "last-digits": Template(
         NOTE,
@@ -189,6 +246,32 @@ CHECKS: dict[str, Template] = {
         "lose nothing by it: 6 to 36 % of the time, in either direction.",
         "6 to 36 % of the time",
         "Time between two speeds, both far above the speed at which the bump catches the wheel, or count turns.",
+    ),
+    "mark-column-differs": Template(
+        DOUBT,
+        "The column of marks disagrees with the order of the passes in {count} of {all} places: {places}. The times were believed.",
+        "{count} of {all} places",
+        "Look there for passes that the sensor missed or saw twice.",
+    ),
+    "mark-numbers-differ": Template(
+        DOUBT,
+        "By their gaps the marks are {shift} further on than the column of marks says. The gaps were believed.",
+        "{shift} marks",
+        "Check from which mark the angles were counted.",
+    ),
+    "marks-repeat": Template(
+        DOUBT,
+        "The intervals repeat every {found} passes already, and {stated} marks were stated. Either the marks or the magnets repeat "
+        "round the wheel, or there are {found} marks.",
+        "a factor of {stated}/{found} in speed",
+        "Count the marks on the wheel.",
+    ),
+    "middles": Template(
+        NOTE,
+        "Both edges of {count} marks were timed; their middle is used, which does not depend on the threshold. {left} passes without "
+        "a usable second edge are left out.",
+        None,
+        None,
     ),
     "no-blocks": Template(
         STOP,
@@ -241,6 +324,24 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} runs",
         "Repeat the test and follow the sheet; a check of the condition before each launch takes seconds.",
     ),
+    "passes-extra": Template(
+        NOTE,
+        "{count} passes are too many to be marks, and were left out: {places}.",
+        "{count} passes",
+        None,
+    ),
+    "passes-missed": Template(
+        NOTE,
+        "{count} passes are missing, after {places}. The others were numbered with these gaps.",
+        "{share} of the passes",
+        None,
+    ),
+    "passes-swapped": Template(
+        NOTE,
+        "{count} pairs of passes stood in the wrong order and were exchanged: {places}.",
+        None,
+        None,
+    ),
     "planted-found": Template(
         NOTE,
         "A known help of {known} was hung on, and the test found it: {found}, between {low} and {high}.",
@@ -259,6 +360,12 @@ CHECKS: dict[str, Template] = {
         None,
         "Make more runs, or hang on a larger help.",
     ),
+    "push-left-out": Template(
+        NOTE,
+        "Before {place} the wheel was still driven or pushed. Only what follows is used.",
+        "{count} passes left out",
+        None,
+    ),
     "repeated": Template(
         NOTE,
         "{runs} repeated in the same place: {reasons}.",
@@ -276,6 +383,12 @@ CHECKS: dict[str, Template] = {
         "Nothing was written down about level, balance, and whether the wheel kept its mass when the source was taken off.",
         None,
         "Weigh what is taken off and put the same mass back, not magnetised; level the axle to 1 mm/m.",
+    ),
+    "rise-left-out": Template(
+        NOTE,
+        "After {place} the speed rises again. Only what comes before is used.",
+        "{count} passes left out",
+        None,
     ),
     "run-far-off": Template(
         NOTE,
@@ -341,12 +454,30 @@ CHECKS: dict[str, Template] = {
         "{bound} of the time",
         "Time between two speeds, both far above the speed at which the bump catches the wheel, or count turns.",
     ),
+    "start-left-out": Template(
+        NOTE,
+        "Before {place} the passes do not follow one another as marks of a freely turning wheel. They are not used.",
+        "{count} passes left out",
+        None,
+    ),
+    "start-mark-open": Template(
+        DOUBT,
+        "The gaps between passes do not tell which mark is the first. Where on the wheel the bump sits stays open.",
+        None,
+        "Say it with a column of marks or a trigger mark, or use marks without symmetry.",
+    ),
     "stopped-early": Template(
         DOUBT,
         "The test was stopped after {done} of {planned} runs, so the planned verdict is withdrawn. Only the running bet, "
         "block by block, decides.",
         "{missing} runs fewer",
         "Do the planned runs next time.",
+    ),
+    "taps": Template(
+        NOTE,
+        "Tapped by hand at {count} turns. One tap scatters by {scatter}.",
+        "{scatter} a tap",
+        None,
     ),
     "tests-missing": Template(
         DOUBT,
@@ -359,6 +490,26 @@ CHECKS: dict[str, Template] = {
         "No sealed plan: {names}. Nobody can tell how many such tests were made and not shown.",
         None,
         "Seal a plan with truerun plan before the next test.",
+    ),
+    "times-coarse": Template(
+        DOUBT,
+        "The times are written in steps of {step}, up to {share} of the shortest interval used. {left} passes that came faster than "
+        "that can tell were left out.",
+        "{share} of an interval",
+        "Record times in finer steps.",
+    ),
+    "times-missing": Template(
+        NOTE,
+        "{count} of {all} passes have no time and are left out: number {places}.",
+        "{count} of {all} passes",
+        None,
+    ),
+    "trigger-differs": Template(
+        DOUBT,
+        "Between two passes of the trigger mark there should be {marks} marks; {count} of {all} turns have another number, the first "
+        "before {place}.",
+        "{count} of {all} turns",
+        "Look there for passes that were missed or seen twice.",
     ),
     "unfinished": Template(
         DOUBT,
