@@ -15,10 +15,16 @@ import time
 from functools import partial
 from pathlib import Path
 
-from truerun.virtual import error_rates, habit_rates, pool_rates, stopping_rates
+from truerun.virtual import error_rates, fit_rates, habit_rates, pool_rates, stopping_rates
 from truerun.virtual.calibration import Calibration, Recipe, carry_out
 
-RECIPES: tuple[Recipe, ...] = (*error_rates.RECIPES, *stopping_rates.RECIPES, *habit_rates.RECIPES, *pool_rates.RECIPES)
+RECIPES: tuple[Recipe, ...] = (
+    *error_rates.RECIPES,
+    *stopping_rates.RECIPES,
+    *habit_rates.RECIPES,
+    *pool_rates.RECIPES,
+    *fit_rates.RECIPES,
+)
 PAGE = Path(__file__).parents[1] / "docs" / "measured.md"
 
 HEAD = """# What was measured

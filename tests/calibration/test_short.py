@@ -9,11 +9,16 @@ import pytest
 from scipy import stats
 
 from truerun.stats.opinions import welch
-from truerun.virtual import error_rates, habit_rates, pool_rates, stopping_rates
+from truerun.virtual import error_rates, fit_rates, habit_rates, pool_rates, stopping_rates
 from truerun.virtual.calibration import Calibration, Recipe, binomial_band, carry_out
 from truerun.virtual.stopping_rates import welch_after_each_run
 
 RECIPES = (*error_rates.RECIPES, *stopping_rates.RECIPES, *habit_rates.RECIPES, *pool_rates.RECIPES)
+QUICK = ("fit coverage, usual", "fit convergence", "drag that drifts, 1 %, 2 turns")
+FITS = [
+    pytest.param(recipe, id=recipe.name, marks=() if recipe.name in QUICK else pytest.mark.slow)
+    for recipe in fit_rates.RECIPES
+]
 
 
 @pytest.mark.parametrize("recipe", RECIPES, ids=lambda recipe: recipe.name)
@@ -22,8 +27,15 @@ def test_the_figure_lies_in_its_band(recipe: Recipe) -> None:
     assert found.within, found
 
 
+@pytest.mark.parametrize("recipe", FITS)
+def test_the_fit_s_figure_lies_in_its_band(recipe: Recipe) -> None:
+    found = carry_out(recipe, short=True)
+    assert found.within, found
+
+
 def test_no_two_have_the_same_name_and_so_the_same_seed() -> None:
-    assert len({recipe.name for recipe in RECIPES}) == len(RECIPES)
+    names = [recipe.name for recipe in (*RECIPES, *fit_rates.RECIPES)]
+    assert len(set(names)) == len(names)
 
 
 def test_made_again_a_figure_is_the_same() -> None:

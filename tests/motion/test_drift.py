@@ -2,9 +2,7 @@
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
-from tests.motion.rotors import truth
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.motion.choice import choose_rundown
 from truerun.motion.closed_forms import angle_between_speeds, time_between_speeds
@@ -13,85 +11,23 @@ from truerun.motion.drift import with_drift
 from truerun.motion.fit import fit_rundown
 from truerun.motion.hill import capture_speed
 from truerun.motion.window import fit_window
+from truerun.virtual.fit_rates import honest_coverage
 from truerun.virtual.rotor import jittered
-
-TURNS, MARKS, LAUNCH, STEPS = 100, 4, 20.0, 24
-SHAPE = np.array([0.03, 0.01, 0.0006])
-FALL = np.linspace(LAUNCH, 4.0, 4001)
-# the angle from 20 to 4 rad/s is the integral of w/f over w: scaled to 100 turns
-DRAG = SHAPE * np.trapezoid(FALL / (SHAPE @ FALL ** np.arange(3)[:, None]), -FALL) / (2 * np.pi * TURNS)
-
-
-def drifting_runs(runs: int, size: float, length: float, rng: np.random.Generator) -> NDArray[np.float64]:
-    """Pass times of many runs at once, fourth-order Runge-Kutta over the angle; drag changes from turn to turn.
-
-    ``size`` is the standard deviation of the extra drag as a share of the mean drag, ``length`` how long it hangs
-    together as a share of the run (AR(1)).
-    """
-    tie = float(np.exp(-1 / (TURNS * length)))
-    extra = rng.standard_normal((TURNS, runs))
-    for turn in range(1, TURNS):
-        extra[turn] = tie * extra[turn - 1] + np.sqrt(1 - tie**2) * extra[turn]
-    speeds = np.linspace(4, LAUNCH, 100)
-    extra *= size * float((DRAG @ speeds ** np.arange(3)[:, None]).mean())
-    step, state, times = 2 * np.pi / (MARKS * STEPS), np.zeros((2, runs)), [np.zeros(runs)]
-    state[0] = LAUNCH**2 / 2
-
-    def rates(angle: float, now: NDArray[np.float64], more: NDArray[np.float64]) -> NDArray[np.float64]:
-        speed = np.sqrt(2 * (now[0] - 3.0 * np.cos(angle)))
-        return np.array([-(DRAG[0] + DRAG[1] * speed + DRAG[2] * speed**2 + more), 1 / speed])
-
-    for turn in range(TURNS):
-        for count in range(MARKS * STEPS):
-            angle, more = step * count, extra[turn]
-            first = rates(angle, state, more)
-            second = rates(angle + step / 2, state + step / 2 * first, more)
-            third = rates(angle + step / 2, state + step / 2 * second, more)
-            fourth = rates(angle + step, state + step * third, more)
-            state = state + step / 6 * (first + 2 * second + 2 * third + fourth)
-            if (count + 1) % STEPS == 0:
-                times.append(state[1].copy())
-    return np.array(times).T
-
-
-def coverage(runs: int, size: float, length: float, sigma: float) -> tuple[float, float]:
-    """Share of runs whose 95 % band holds the drag of the wheel, honest and by reading errors alone."""
-    rng = np.random.default_rng(1)
-    speed = np.linspace(5.0, 19.0, 8)
-    exact = DRAG @ speed ** np.arange(3)[:, None]
-    honest = reading = 0.0
-    for times in drifting_runs(runs, size, length, rng):
-        plain = fit_rundown(jittered(times, sigma, rng), MARKS, terms=5, harmonics=1)
-        wide = with_drift(plain)
-        value, spread, _ = drag_at(wide.drag, speed)
-        honest += float((np.abs(value - exact) < 1.96 * spread).mean()) / runs
-        value, _, spread = drag_at(plain.drag, speed)
-        reading += float((np.abs(value - exact) < 1.96 * spread).mean()) / runs
-    return honest, reading
-
-
-# share of the mean drag, length as a share of the run, timing [s]
-DRIFTS = [(1e-3, 0.02, 2e-5), (1e-2, 0.02, 2e-5), (1e-2, 0.1, 2e-5), (3e-2, 0.1, 1e-4), (1e-3, 0.1, 2e-4)]
+from truerun.virtual.wheels import drifting_runs, truth
 
 
 class TestTheHonestBandHoldsTheDrag:
     def test_where_the_reading_error_does_not(self) -> None:
-        honest, reading = coverage(40, 1e-2, 0.1, 2e-5)
+        honest, reading = honest_coverage("1 %, 10 turns", 40, np.random.default_rng(1))
         assert honest > 0.87  # 95 % less 3 standard errors of 40 independent runs, a fixed seed
         assert reading < 0.3
 
     def test_clean_data_are_seen_to_be_clean(self) -> None:
         rng = np.random.default_rng(2)
         times = drifting_runs(1, 0.0, 0.1, rng)[0]
-        wide = with_drift(fit_rundown(jittered(times, 2e-5, rng), MARKS, terms=5, harmonics=1))
+        wide = with_drift(fit_rundown(jittered(times, 2e-5, rng), 4, terms=5, harmonics=1))
         assert wide.drift is not None
         assert wide.drift.none > 0.5  # where belief began
-
-    @pytest.mark.slow
-    @pytest.mark.parametrize(("size", "length", "sigma"), DRIFTS)
-    def test_in_nearly_95_of_100_runs(self, size: float, length: float, sigma: float) -> None:
-        honest, _ = coverage(1000, size, length, sigma)
-        assert 0.929 <= honest <= 0.996  # 95 % less 3 standard errors; the mixture over lengths is a little wide
 
     def test_drift_needs_a_term_that_does_not_depend_on_speed(self) -> None:
         wheel = truth("4 marks", 600)

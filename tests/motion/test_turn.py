@@ -5,7 +5,6 @@ import pytest
 from numpy.typing import NDArray
 from scipy.special import ellipk
 
-from tests.motion.rotors import CASES, LEAD, truth
 from truerun.motion.drag_curve import DragBasis, basis_slopes, basis_values, chebyshev_basis, power_basis
 from truerun.motion.hill import hill_matrix, turned_hill
 from truerun.motion.panels import cumulative, over_turn, rows_at, turn_grid
@@ -14,6 +13,7 @@ from truerun.motion.prediction import pass_times, predict, time_slopes
 from truerun.motion.start import Guess
 from truerun.motion.turn import least_energy, turn_motion
 from truerun.motion.turn_map import Caught, Solver
+from truerun.virtual.wheels import CASES, LEAD, truth
 
 BASIS = power_basis((0, 1, 2), 1.0, 20.0)
 
