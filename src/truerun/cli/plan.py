@@ -67,6 +67,11 @@ _SIZES = ("margin", "claimed", "spread", "pilot_spread")
 @click.option(
     "--window", type=SPEED, nargs=2, metavar="FROM TO", help='Two speeds with units: --window "120 r/min" "40 r/min".'
 )
+@click.option(
+    "--window-rule",
+    is_flag=True,
+    help="Seal a rule instead: slowest launch to three times the speed at which the bump catches, off the recordings.",
+)
 @click.option("--runs", type=WHOLE, metavar="N", help="Number of runs in all; 16 if not said.")
 @click.option("--orders", type=ORDERS, help="The set from which the order is drawn; blocks-of-four if not said.")
 @click.option("--adjust", type=ADJUSTMENTS, help="What the result is adjusted for; as usual for the set if not said.")

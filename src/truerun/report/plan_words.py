@@ -48,6 +48,12 @@ BLINDING: dict[int, str] = {
 """Who knew what, by grade."""
 
 
+_RULE = (
+    "from the slowest launch of all runs down to three times the highest speed at which the magnetic bump caught the "
+    "wheel in any run; both are read off the recordings, blind to the conditions"
+)
+
+
 def end_words(end: End | None, stop: str | None, window: Window | WindowRule | None) -> str:
     """Say what the timing of a run covers.
 
@@ -59,6 +65,8 @@ def end_words(end: End | None, stop: str | None, window: Window | WindowRule | N
     if isinstance(window, Window):
         start, last = (_trimmed(format_quantity(speed, "r/min", digits=4)) for speed in (window.from_, window.to))
         return f"from {start} down to {last}"
+    if isinstance(window, WindowRule):
+        return _RULE
     if stop in _STOPS:
         return _STOPS[stop]
     return _ENDS[end] if end is not None else "at standstill, as nobody said otherwise"

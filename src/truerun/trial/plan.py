@@ -99,7 +99,9 @@ class Window(Record):
 class WindowRule(Record):
     """A window found once, after the last run, without looking at the conditions."""
 
-    rule: Literal["slowest launch to three times the largest capture speed"]
+    rule: Literal["slowest launch to three times the largest capture speed"] = (
+        "slowest launch to three times the largest capture speed"
+    )
 
 
 class Stopping(Record):

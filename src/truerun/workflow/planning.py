@@ -32,6 +32,7 @@ from truerun.trial.plan import (
     Sessions,
     Stopping,
     Window,
+    WindowRule,
 )
 from truerun.trial.planning import (
     Prospect,
@@ -68,6 +69,7 @@ class PlanRequest(Record):
     stop: Literal["turns-back", "lies-still"] | None = None
     hill_bound: float | None = Field(default=None, gt=0, lt=1)
     window: tuple[float, float] | None = None
+    window_rule: bool = False
     alpha: float = Field(default=0.05, gt=0, lt=0.5)
     margin: float | None = Field(default=None, gt=0)
     claimed: float | None = None
@@ -402,8 +404,13 @@ def _pilot(request: PlanRequest) -> Pilot | None:
     return Pilot(spread=request.pilot_spread, degrees_of_freedom=freedom, upper_spread=upper)
 
 
-def _window(request: PlanRequest) -> Window | None:
-    """Give the window of speeds as numbers."""
+def _window(request: PlanRequest) -> Window | WindowRule | None:
+    """Give the window of speeds as numbers, or the rule that finds it from the recordings."""
+    if request.window_rule and request.window is not None:
+        found = "both were given"
+        raise PlanBroken("A window is sealed as two speeds or as the rule", found, "Leave one of them out.")
+    if request.window_rule:
+        return WindowRule()
     if request.window is None:
         return None
     start, stop = request.window
