@@ -273,8 +273,8 @@ RECIPES = (
     *(Recipe(f"fit against theory, {case}", partial(distance_from_theory, case), 200, 4) for case in STRAIGHT),
     *(Recipe(f"fit scatter, {case}", partial(scatter_of_the_fit, case), 1_000, 20) for case in CASES),
     *(Recipe(f"fit coverage, {case}", partial(coverage_of_the_fit, case), 1_000, 20) for case in CASES),
-    Recipe("fit convergence", convergence, 1_000, 20),
-    Recipe("fit beyond the promise", silent_failure, 1_000, 20),
+    Recipe("fit convergence", convergence, 400, 12),
+    Recipe("fit beyond the promise", silent_failure, 400, 12),
     *(Recipe(f"drag that drifts, {drift}", partial(coverage_with_drift, drift), 1_000, 30) for drift in DRIFTS),
 )
 """Every calibration of the fit of a rundown."""
