@@ -13,7 +13,16 @@ from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.recordings.grid import Grid, Line
 
-__all__ = ["decode_text", "detect_delimiter", "read_text_table", "split_cells"]
+__all__ = [
+    "BYTE_ORDER_MARKS",
+    "DECLARED_DELIMITER",
+    "decode_text",
+    "detect_delimiter",
+    "is_left_out",
+    "read_text_table",
+    "split_cells",
+    "unmarked_encoding",
+]
 
 # Longer marks first: the mark of UTF-16 (little end first) is the beginning of that of UTF-32.
 BYTE_ORDER_MARKS = (
@@ -63,7 +72,7 @@ def decode_text(content: bytes, name: str, encoding: str | None = None) -> tuple
     mark, marked = next((pair for pair in BYTE_ORDER_MARKS if content.startswith(pair[0])), (b"", None))
     body = content[len(mark) :]
     findings: tuple[Finding, ...] = ()
-    chosen = marked or encoding or _unmarked_encoding(body)
+    chosen = marked or encoding or unmarked_encoding(body)
     if chosen is None:
         chosen = "cp1252"
         findings = (finding("encoding-guessed", path=name),)
@@ -91,8 +100,24 @@ def _require_text(text: str, name: str) -> None:
     raise RecordingUnreadable(name, f"line {line}", f"{found} Take it out.")
 
 
-def _unmarked_encoding(body: bytes) -> str | None:
-    """UTF-8 where the bytes allow it, UTF-16 where every other byte is mostly zero, else None."""
+def unmarked_encoding(body: bytes) -> str | None:
+    r"""Tell the encoding of a text without a byte-order mark.
+
+    Parameters
+    ----------
+    body : bytes
+        The text, or whole lines of it.
+
+    Returns
+    -------
+    str or None
+        UTF-8 where the bytes allow it, UTF-16 where every other byte is mostly zero, else None.
+
+    Examples
+    --------
+    >>> unmarked_encoding(b"61.2"), unmarked_encoding(b"6\x001\x00")
+    ('utf-8', 'utf-16-le')
+    """
     head = body[:4096]
     pairs = len(head) // 2
     if pairs and head[1::2].count(0) > 0.6 * pairs:
@@ -184,8 +209,14 @@ def split_cells(text: str, delimiter: str) -> list[str] | None:
     return cells
 
 
-def _is_left_out(text: str) -> bool:
-    """Whether a line is blank or a comment; a lone # is the heading of a column of numbers."""
+def is_left_out(text: str) -> bool:
+    """Tell whether a line is blank or a comment; a lone # is the heading of a column of numbers.
+
+    Examples
+    --------
+    >>> is_left_out(";;"), is_left_out("# my bench"), is_left_out("#;time")
+    (True, True, False)
+    """
     bare = text.strip()
     return not bare.strip("\t;, ") or (bare[0] == "#" and bare[1:2] not in DELIMITERS)
 
@@ -195,7 +226,7 @@ def _rows(name: str, lines: list[str], delimiter: str) -> Iterator[Line]:
     start, pending = 0, ""
     for number, text in enumerate(lines, 1):
         if not pending:
-            if _is_left_out(text):
+            if is_left_out(text):
                 continue
             start = number
         pending = f"{pending}\n{text}" if number > start else text
@@ -245,5 +276,5 @@ def read_text_table(content: bytes, name: str, *, encoding: str | None = None) -
     declared = DECLARED_DELIMITER.fullmatch(lines[0])
     if declared:
         lines[0] = ""
-    delimiter = declared[1] if declared else detect_delimiter([line for line in lines if not _is_left_out(line)])
+    delimiter = declared[1] if declared else detect_delimiter([line for line in lines if not is_left_out(line)])
     return Grid(name, "line", tuple(_rows(name, lines, delimiter)), findings=findings)

@@ -110,6 +110,7 @@ UNITS: tuple[Unit, ...] = (
         ("r/min", _PI / 30, "rpm|r.p.m.|rev/min|turns/min|turn/min|U/min|1/min|min-1"),
         ("rad/s", 1, "rad s-1"),
         ("turns/s", 2 * _PI, "turn/s|r/s|rev/s|rps"),
+        ("°/s", _PI / 180, "deg/s|degrees/s|º/s"),
     ),
     *_of(_D.DECELERATION, ("rad/s²", 1, "rad s-2")),
     *_of(_D.LINEAR_SPEED, ("m/s", 1, "m s-1"), ("mm/s", "0.001", "mm s-1")),

@@ -1,0 +1,244 @@
+"""Passes of marks in a sampled signal: two levels, a hysteresis between them, crossings between samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truerun.errors import FitImpossible
+from truerun.series import Passes, Timing
+
+__all__ = ["Levels", "detect_crossings", "find_levels"]
+
+LOOKED_AT = 200_000  # samples from which the level at rest and the noise are told
+WINDOWS = 64  # of the signal, for a drift of its level at rest
+CLEAREST = 6.0  # the step between the levels in standard deviations of the noise; less is no two levels
+NARROWEST, WIDEST = 0.1, 0.3  # half-width of the hysteresis in parts of the step
+SHARP = 0.9  # an edge that makes this part of the step between two samples has no samples on it
+NO_LEVELS = (
+    "The signal does not go back and forth between two levels: {found}. "
+    "Record with the sensor nearer to the marks, or with a larger signal."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Two levels of a signal: where it rests, where the marks bring it, and the standard deviation of its noise."""
+
+    rest: float
+    mark: float
+    noise: float
+
+    @property
+    def step(self) -> float:
+        """From rest to mark, negative for marks that pull the signal down."""
+        return self.mark - self.rest
+
+    @property
+    def half_width(self) -> float:
+        """Half-width of the hysteresis: three standard deviations of noise, within a tenth and three of the step."""
+        size = abs(self.step)
+        return min(max(3 * self.noise, NARROWEST * size), WIDEST * size)
+
+
+def find_levels(values: NDArray[np.floating]) -> Levels:
+    """Level at rest and level of the marks.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        Samples [V], without drift.
+
+    Returns
+    -------
+    Levels
+
+    Raises
+    ------
+    FitImpossible
+        If the step between the levels is less than 6 standard deviations of the noise.
+
+    Notes
+    -----
+    A running median of three takes out single odd samples. The samples are parted halfway between the lowest and the
+    highest of them, and once more halfway between the medians of both parts; those medians are the levels. The
+    signal rests on the upper one if less than 4 samples in 10 are below. Where most samples are near the middle
+    (a coil, whose pulses go up and down), the median is the level at rest, and the marks are the pulses upward.
+    The noise is told by second differences, which a slow change does not reach.
+
+    Examples
+    --------
+    >>> find_levels(np.tile([0.0, 0.0, 0.0, 0.0, 0.0, 5.0, 5.0], 9))
+    Levels(rest=0.0, mark=5.0, noise=0.0)
+    """
+    smooth = _median_of_three(values)
+    chosen = smooth[:: max(1, smooth.size // LOOKED_AT)]
+    lowest, highest = float(smooth.min()), float(smooth.max())
+    middle = (lowest + highest) / 2
+    if np.mean(np.abs(chosen - middle) < (highest - lowest) / 8) > 0.5:
+        rest = float(np.median(chosen))
+        mark = _median(smooth[smooth > (rest + highest) / 2], rest)
+    else:
+        rest, mark = _two_medians(smooth, middle)
+    noise = _noise(values, rest, abs(mark - rest))
+    if abs(mark - rest) <= CLEAREST * noise or mark == rest:
+        found = f"it departs by {abs(mark - rest):.3g} from {rest:.3g}, with a noise of {noise:.2g}"
+        raise FitImpossible(NO_LEVELS.format(found=found))
+    return Levels(rest, mark, noise)
+
+
+def _two_medians(smooth: NDArray[np.floating], middle: float) -> tuple[float, float]:
+    """Level at rest and level of the marks of a signal that keeps to two levels."""
+    low = high = middle
+    for _ in range(2):
+        below = smooth < middle
+        low, high = _median(smooth[below], middle), _median(smooth[~below], middle)
+        middle = (low + high) / 2
+    return (low, high) if np.mean(smooth < middle) >= 0.4 else (high, low)
+
+
+def _median(values: NDArray[np.floating], otherwise: float) -> float:
+    """Median, or another number where there are no values."""
+    return float(np.median(values)) if values.size else otherwise
+
+
+def _median_of_three(values: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Middle one of every three samples in a row."""
+    if values.size < 3:
+        raise FitImpossible(NO_LEVELS.format(found=f"it has {values.size} samples"))
+    before, here, after = values[:-2], values[1:-1], values[2:]
+    low, high = np.minimum(before, here), np.maximum(before, here)
+    np.minimum(high, after, out=high)
+    middle: NDArray[np.floating] = np.maximum(low, high)
+    return middle
+
+
+def _noise(values: NDArray[np.floating], rest: float, size: float) -> float:
+    """Give the standard deviation of white noise near the level at rest, by second differences."""
+    whole = values[: max(3, LOOKED_AT)].astype(np.float64)
+    if values.size > 4 * LOOKED_AT:
+        starts = np.linspace(0, values.size - LOOKED_AT // 20, 20).astype(np.intp)
+        whole = np.concatenate([values[i : i + LOOKED_AT // 20] for i in starts]).astype(np.float64)
+    near = np.abs(whole - rest) < max(size, 1e-300)
+    bend = np.diff(whole, 2)[near[:-2] & near[1:-1] & near[2:]]
+    # 1.4826 makes a standard deviation of a median of magnitudes, sqrt(6) is that of 1, -2, 1
+    return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(6.0)) if bend.size else 0.0
+
+
+def detect_crossings(values: NDArray[np.floating], start: float, step: float) -> Passes:
+    """Find the passes of marks in a sampled signal.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        Samples at equal steps [V]. Pulses may go up or down.
+    start : float
+        Time of the first sample [s].
+    step : float
+        From sample to sample [s].
+
+    Returns
+    -------
+    Passes
+        ``times`` where a mark comes, ``ends`` where it leaves (NaN where the signal ends before). A mark that was
+        there at the start is left out.
+
+    Raises
+    ------
+    FitImpossible
+        If the signal has no two levels, or fewer than two marks pass.
+
+    Notes
+    -----
+    A mark has come when the signal was below the lower and is above the upper of two thresholds, halfway between the
+    levels (:func:`find_levels`) minus and plus the half-width of the hysteresis. Its time is where the straight line
+    between two samples crosses halfway: the last such place before the upper threshold, and for the end the first
+    after it. Where the signal at rest drifts by more than a quarter of the step, the medians of 64 windows are
+    subtracted first, joined by straight lines. Valid where a pulse lasts at least two samples and its edge is nearly
+    straight over one step; on an edge without samples the time is uncertain by one step, which is then the
+    ``resolution``.
+
+    Examples
+    --------
+    >>> ramp = [0.0, 0.0, 0.0, 1.0, 4.0, 4.0, 4.0, 1.0, 0.0, 0.0]
+    >>> passes = detect_crossings(np.tile(ramp, 3), 0.0, 0.3)
+    >>> passes.times.round(6), passes.ends.round(6)
+    (array([1., 4., 7.]), array([2., 5., 8.]))
+    """
+    levels, flat = _levelled(values)
+    sign = 1.0 if levels.step > 0 else -1.0
+    middle = levels.rest + levels.step / 2
+    if sign < 0:
+        flat, middle = -flat, -middle
+    rises, falls = _edges(flat, middle, levels.half_width)
+    if rises.size < 2:
+        raise FitImpossible(NO_LEVELS.format(found=f"{rises.size} marks pass"))
+    times = start + step * _between(flat, rises, middle)
+    left = np.append(start + step * _between(flat, falls, middle), np.nan)
+    ends = left[np.searchsorted(falls, rises, side="right")]
+    jumps = np.abs(flat[rises + 1] - flat[rises]) >= SHARP * abs(levels.step)
+    return Passes(times, ends=ends, timing=Timing(step if np.mean(jumps) > 0.5 else None))
+
+
+def _levelled(values: NDArray[np.floating]) -> tuple[Levels, NDArray[np.floating]]:
+    """Levels, and the signal without a drift of its level at rest where there is one."""
+    size = max(1, values.size // WINDOWS)
+    if size < 8:
+        return find_levels(values), values
+    parts = [values[i * size : (i + 1) * size] for i in range(WINDOWS)]
+    medians = np.array([float(np.median(part[:: max(1, size // 4000)])) for part in parts])
+    try:
+        levels = find_levels(values)
+        apart = np.minimum(np.abs(medians - levels.rest), np.abs(medians - levels.mark))
+        if apart.max() < 0.25 * abs(levels.step):
+            return levels, values
+    except FitImpossible:
+        if np.ptp(medians) == 0:
+            raise
+    centres = (np.arange(WINDOWS, dtype=np.float64) + 0.5) * size
+    flat = values.copy()
+    for i in range(0, values.size, LOOKED_AT):
+        stretch = flat[i : i + LOOKED_AT]
+        stretch -= _joined(np.arange(i, i + stretch.size, dtype=np.float64), centres, medians).astype(stretch.dtype)
+    return find_levels(flat), flat
+
+
+def _joined(
+    places: NDArray[np.float64], centres: NDArray[np.float64], medians: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Level at rest at any place: straight lines from window to window, going on beyond the outer ones."""
+    level = np.interp(places, centres, medians)
+    first = (medians[1] - medians[0]) / (centres[1] - centres[0])
+    last = (medians[-1] - medians[-2]) / (centres[-1] - centres[-2])
+    level += np.minimum(places - centres[0], 0.0) * first
+    level += np.maximum(places - centres[-1], 0.0) * last
+    return level
+
+
+def _edges(flat: NDArray[np.floating], middle: float, half_width: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Find the samples just before the rises and the falls through the middle that reach the other threshold."""
+    high, low = flat >= middle + half_width, flat <= middle - half_width
+    up = np.flatnonzero(high[1:] & ~high[:-1]) + 1
+    down = np.flatnonzero(low[1:] & ~low[:-1]) + 1
+    places = np.concatenate((up, down))
+    order = np.argsort(places, kind="stable")
+    places, rising = places[order], (np.arange(places.size) < up.size)[order]
+    began_high = bool(high[0]) if high[0] or low[0] else not rising[:1].all()
+    changed = rising != np.concatenate(([began_high], rising[:-1]))
+    reached_high, reached_low = places[changed & rising], places[changed & ~rising]
+    above = flat >= middle
+    upward = np.flatnonzero(~above[:-1] & above[1:])
+    downward = np.flatnonzero(above[:-1] & ~above[1:])
+    tops = np.flatnonzero(high[:-1] & ~high[1:])
+    rises = upward[np.searchsorted(upward, reached_high, side="left") - 1]
+    left_top = tops[np.searchsorted(tops, reached_low, side="left") - 1] if tops.size else reached_low[:0]
+    falls = downward[np.searchsorted(downward, left_top, side="left")]
+    return rises, falls
+
+
+def _between(flat: NDArray[np.floating], before: NDArray[np.intp], middle: float) -> NDArray[np.float64]:
+    """Place of the crossing behind a sample, in steps."""
+    here, after = flat[before].astype(np.float64), flat[before + 1].astype(np.float64)
+    return before + (middle - here) / (after - here)
