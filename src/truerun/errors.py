@@ -9,7 +9,9 @@ from __future__ import annotations
 __all__ = [
     "ChoiceNeeded",
     "FitImpossible",
+    "HeadMoved",
     "LedgerBroken",
+    "NotebookUnusable",
     "PlanBroken",
     "RecordingUnreadable",
     "TruerunError",
@@ -89,6 +91,40 @@ class FitImpossible(TruerunError):
     def __init__(self, lacking: str) -> None:
         self.lacking = lacking
         super().__init__(lacking)
+
+
+class HeadMoved(TruerunError):
+    """An edit was made from a state of the ledger that is no longer the last one; the draft is in ``draft``."""
+
+    slug = "head-moved"
+
+    def __init__(self, test: str, quoted: str, found: str, draft: object) -> None:
+        self.test = test
+        self.quoted = quoted
+        self.found = found
+        self.draft = draft
+        super().__init__(
+            f"Something was written since you began: your change was made from the state {quoted[:8]}, the last line "
+            f"is now {found[:8]}. Nothing was lost. Look at what is new, then say it again."
+        )
+
+
+class NotebookUnusable(TruerunError):
+    """A notebook cannot be opened or written as it stands.
+
+    Examples
+    --------
+    >>> str(NotebookUnusable("bench.notebook", "the disk is full", "Make room."))
+    'bench.notebook: the disk is full. Make room.'
+    """
+
+    slug = "notebook-unusable"
+
+    def __init__(self, name: str, found: str, remedy: str) -> None:
+        self.name = name
+        self.found = found
+        self.remedy = remedy
+        super().__init__(f"{name}: {found}. {remedy}")
 
 
 class PlanBroken(TruerunError):

@@ -51,6 +51,18 @@ CHECKS: dict[str, Template] = {
         None,
         "Name what is adjusted for in the plan, before the first run.",
     ),
+    "after-rundown": Template(
+        NOTE,
+        "After the free rundown the speed moves up again: the last {rows} rows, after {time}, are left out.",
+        None,
+        None,
+    ),
+    "before-rundown": Template(
+        NOTE,
+        "Before the free rundown the speed rises: the first {rows} rows, before {time}, are left out as a run-up or a push.",
+        None,
+        "Begin the recording after the release.",
+    ),
     "beyond-plan": Template(
         DOUBT,
         "The test went on after the planned {planned} runs, so the planned verdict is withdrawn. "
@@ -115,11 +127,23 @@ CHECKS: dict[str, Template] = {
         "{count} places",
         "Look there for passes that the sensor missed or saw twice.",
     ),
+    "counter-lags": Template(
+        NOTE,
+        "The counter runs one row behind the speeds beside it: it fits them better when it is moved up by one row.",
+        None,
+        "Take times and counts from the same row of the log, or say how the log is written.",
+    ),
     "decided-at-look": Template(
         NOTE,
         "The test ended at the look that was planned after run {run} of {planned}, at a level of {level} %.",
         None,
         None,
+    ),
+    "display-timed-out": Template(
+        NOTE,
+        "{count} of the speeds are 0 although the wheel still turned, by the rows before; a display does this when no mark passes in time. They are left out.",
+        "last speed shown {speed}",
+        "More marks on the wheel let the display read lower speeds.",
     ),
     "drift": Template(
         NOTE,
@@ -171,6 +195,12 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} passes",
         None,
     ),
+    "forms-alike": Template(
+        NOTE,
+        "These {points} points cannot tell the {count} forms of drag apart: {forms}.",
+        None,
+        "Take no single term for its cause. Record over a wider range of speeds.",
+    ),
     "guessed-too-well": Template(
         DOUBT,
         "Somebody who was not to know which was which guessed right in {matches} of {answered} runs. Luck alone does this in "
@@ -191,6 +221,12 @@ CHECKS: dict[str, Template] = {
         "{allowance} of the shortest time",
         "Let a sensor time the runs, or let somebody time them who does not know the condition.",
     ),
+    "heads-unknown": Template(
+        DOUBT,
+        "The last lines of {place} were not kept on this computer, so it cannot be told whether its end was cut off.",
+        None,
+        "Compare the last line with the one in a printed report. From now on it is kept.",
+    ),
     "keepers": Template(
         NOTE,
         "{count} timekeepers: one reading scatters by {scatter}; {latest} reads {offset} later than their mean. The runs are "
@@ -198,17 +234,17 @@ CHECKS: dict[str, Template] = {
         "{scatter} a reading",
         None,
     ),
-    "last-line-cut": Template(
-        NOTE,
-        "The last line of {path} breaks off, as where a logger loses its power. It was left out.",
-        None,
-        "Nothing, if the recording was stopped there.",
-    ),
     "last-digits": Template(
         NOTE,
         "{round} of {all} times end in 0 or 5; a fifth is expected.",
         "luck does this {p} times in 100",
         "Read all digits, or let a sensor time the runs.",
+    ),
+    "last-line-cut": Template(
+        NOTE,
+        "The last line of {path} breaks off, as where a logger loses its power. It was left out.",
+        None,
+        "Nothing, if the recording was stopped there.",
     ),
     "launch-by-hand": Template(
         STOP,
@@ -270,6 +306,12 @@ CHECKS: dict[str, Template] = {
         NOTE,
         "Both edges of {count} marks were timed; their middle is used, which does not depend on the threshold. {left} passes without "
         "a usable second edge are left out.",
+        None,
+        None,
+    ),
+    "negative-drag-term": Template(
+        NOTE,
+        "The {term} part of the drag comes out negative. {meaning}",
         None,
         None,
     ),
@@ -378,6 +420,12 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} runs",
         "Next time decide before the time shows whether all was well.",
     ),
+    "residuals-hang-together": Template(
+        NOTE,
+        "Neighbouring residuals hang together, as they do when the drag wanders; the uncertainty given allows for that.",
+        "correlation {lag} from one reading to the next",
+        None,
+    ),
     "rig-not-recorded": Template(
         NOTE,
         "Nothing was written down about level, balance, and whether the wheel kept its mass when the source was taken off.",
@@ -433,11 +481,41 @@ CHECKS: dict[str, Template] = {
         "{low} to {high}",
         "The sealed rule decides. Tell your readers of both.",
     ),
+    "speed-misfit": Template(
+        DOUBT,
+        "The readings scatter round the fitted curve {ratio} times as much as their stated uncertainty.",
+        None,
+        "Try another form of drag; look at the residuals; check the stated uncertainty.",
+    ),
+    "speed-off-by-two": Template(
+        DOUBT,
+        "The speeds are {factor} than the counter says with {marks} marks a turn. Either the instrument or the number of marks is set wrongly.",
+        None,
+        "Count the passes of one slow turn by hand, and correct the one that is wrong.",
+    ),
+    "speed-without-angle": Template(
+        NOTE,
+        "A table of speeds holds no angles, so a magnetic bump is not seen. Where the window ends at three times the speed at which the bump catches the wheel, the moment of a speed is off by −0.8 to +0.7 %, as the launch falls; nearer to that speed by more.",
+        "−0.8 to +0.7 % of the time",
+        "Log the passes of marks, or let the wheel run on to rest with the source in and note where the bump catches it.",
+    ),
     "spread-differs": Template(
         DOUBT,
         'With "{more}" the runs scatter {ratio} times as much as with "{less}".',
         "{ratio} times",
         "Look for rubbing or a loose part before believing the difference.",
+    ),
+    "sqlite-can-race": Template(
+        NOTE,
+        "The SQLite of this Python ({version}) can, very seldom, damage its log when two programs write at once.",
+        None,
+        "Let one program at a time write, or use a Python with SQLite 3.51.3 or later.",
+    ),
+    "stamps-repeated": Template(
+        NOTE,
+        "{rows} speeds bear only {stamps} different times; those of one time are taken as one speed, their mean.",
+        None,
+        "Log times finely enough for each reading to have its own.",
     ),
     "standstill": Template(
         STOP,
@@ -478,6 +556,12 @@ CHECKS: dict[str, Template] = {
         "Tapped by hand at {count} turns. One tap scatters by {scatter}.",
         "{scatter} a tap",
         None,
+    ),
+    "terms-trade-off": Template(
+        NOTE,
+        "Over these speeds the {terms} parts of the drag can stand in for each other: their sum is known far better than either.",
+        "correlation {tie}",
+        "Record over a wider range of speeds.",
     ),
     "tests-missing": Template(
         DOUBT,

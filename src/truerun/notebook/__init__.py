@@ -1,0 +1,1 @@
+"""One append-only notebook: entries in a chain, recordings in chunks, heads beside the file."""

@@ -1,0 +1,367 @@
+"""The notebook: tests, each an append-only chain of entries, and one chain over the whole."""
+
+from __future__ import annotations
+
+import os
+import threading
+import uuid
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Self
+
+from sqlalchemy import Connection, Engine, func, select
+
+from truerun.errors import HeadMoved, NotebookUnusable, ValueOutOfRange
+from truerun.findings.finding import Finding
+from truerun.notebook.connection import close, connect, reading, writing
+from truerun.notebook.entries import FIRST, Entry, Kind, digest_of, read_entry, write_entry
+from truerun.notebook.heads import Head, Heads, heads_place, read_heads, write_heads
+from truerun.notebook.opening import check_heads, prepare
+from truerun.notebook.tables import ENTRIES, LANDMARKS, TESTS
+from truerun.trial.seal import canonical_bytes
+
+__all__ = ["Landmark", "Notebook", "TestRow", "open_notebook", "utc_now"]
+
+LANDMARK_SCHEMA = "truerun/landmark/1"
+
+
+def utc_now() -> datetime:
+    """Give the time now, UTC with its offset."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Landmark:
+    """One line of the chain over the whole notebook."""
+
+    number: int
+    digest: str
+    stored: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class TestRow:
+    """One test of a notebook: id, number in the order of opening, and its head."""
+
+    __test__ = False  # not a test of this project
+
+    id: str
+    number: int
+    head: Head
+
+
+class Notebook:
+    """An open notebook; a context manager that leaves an SQLite file complete by itself.
+
+    Made by :func:`open_notebook`. Every method that writes returns after the entry is on the disk. Methods may be
+    called from several threads; other programs may have the same notebook open.
+
+    Parameters
+    ----------
+    engine : Engine
+        To the store, which was prepared.
+    place : path or address
+        For messages.
+    identity : str
+        Id of the notebook.
+    heads_file : Path
+        Where the heads are kept.
+    clock : callable
+        Gives the time, with its zone.
+    findings : tuple of Finding
+        What opening noticed.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        place: str | os.PathLike[str],
+        identity: str,
+        *,
+        heads_file: Path,
+        clock: Callable[[], datetime],
+        findings: tuple[Finding, ...],
+    ) -> None:
+        self.engine = engine
+        self.place = os.fspath(place)
+        self.identity = identity
+        self.findings = findings
+        self._clock = clock
+        self._heads_file = heads_file
+        self._one_at_a_time = threading.Lock()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *raised: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the store."""
+        close(self.engine)
+
+    def time(self) -> str:
+        """Give the time now as an entry writes it."""
+        return self._clock().astimezone(UTC).isoformat(timespec="milliseconds")
+
+    def open_test(self, body: Mapping[str, Any], *, test: str | None = None, kind: Kind = Kind.OPENED) -> Entry:
+        """Open a test: its first entry, and a line in the chain over the whole notebook.
+
+        Parameters
+        ----------
+        body : mapping
+            Of the first entry.
+        test : str, optional
+            Its id, where one was given elsewhere; a test that is here already gets no second one.
+        kind : Kind
+            OPENED, or IMPORTED for a test that comes from a bundle.
+
+        Returns
+        -------
+        Entry
+        """
+        name = test or str(uuid.uuid4())
+        with self._one_at_a_time, writing(self.engine, self.place) as connection:
+            first = self._entry(connection, name, 1)
+            if first is not None:
+                return first
+            number = (connection.scalar(select(func.max(TESTS.c.number))) or 0) + 1
+            connection.execute(TESTS.insert().values(id=name, number=number))
+            entry = self._put(connection, name, Head(0, FIRST), kind, body)
+            mark = self._landmark(connection, entry)
+        self._remember(entry, mark)
+        return entry
+
+    def append(
+        self,
+        test: str,
+        kind: Kind,
+        body: Mapping[str, Any],
+        *,
+        sender: str | None = None,
+        head: str | None = None,
+    ) -> Entry:
+        """Append an entry to a test.
+
+        Parameters
+        ----------
+        test : str
+            Id of the test.
+        kind : Kind
+            Observations are always taken; an edit needs ``head``.
+        body : mapping
+            Plain data.
+        sender : str, optional
+            Id given by whoever sends; the same id again gives the entry that is there.
+        head : str, optional
+            Digest of the entry from which an edit was made.
+
+        Returns
+        -------
+        Entry
+            On the disk.
+
+        Raises
+        ------
+        HeadMoved
+            If an edit was made from an older state; its body is in ``draft``.
+        NotebookUnusable
+            If the store refuses.
+        ValueOutOfRange
+            If there is no such test, an edit quotes no head, or the body cannot be stored.
+        """
+        if kind.edits and head is None:
+            raise ValueOutOfRange(f'An entry of kind "{kind.value}"', "without a head", "made from a known head")
+        with self._one_at_a_time, writing(self.engine, self.place) as connection:
+            if sender is not None:
+                before = self._sent(connection, test, sender)
+                if before is not None:
+                    return before
+            last = self._head(connection, test)
+            if head is not None and head != last.digest:
+                raise HeadMoved(test, head, last.digest, dict(body))
+            entry = self._put(connection, test, last, kind, body, sender=sender)
+            mark = self._landmark(connection, entry) if kind.landmark else None
+        self._remember(entry, mark)
+        return entry
+
+    def tests(self) -> list[TestRow]:
+        """List the tests in the order in which they were opened, each with its head."""
+        last = select(ENTRIES.c.test, func.max(ENTRIES.c.number).label("count")).group_by(ENTRIES.c.test).subquery()
+        query = (
+            select(TESTS.c.id, TESTS.c.number, ENTRIES.c.number, ENTRIES.c.digest)
+            .join(last, last.c.test == TESTS.c.id)
+            .join(ENTRIES, (ENTRIES.c.test == last.c.test) & (ENTRIES.c.number == last.c.count))
+            .order_by(TESTS.c.number)
+        )
+        with reading(self.engine, self.place) as connection:
+            return [TestRow(row[0], row[1], Head(row[2], row[3])) for row in connection.execute(query)]
+
+    def head(self, test: str) -> Head:
+        """Give how many entries a test has, and the digest of the last one."""
+        with reading(self.engine, self.place) as connection:
+            return self._head(connection, test)
+
+    def entries(self, test: str, after: int = 0, *, last: int | None = None) -> list[Entry]:
+        """Read entries of a test in order.
+
+        Parameters
+        ----------
+        test : str
+            Id of the test.
+        after : int
+            Only those with a higher number.
+        last : int, optional
+            Only so many, from the end.
+
+        Returns
+        -------
+        list of Entry
+
+        Raises
+        ------
+        LedgerBroken
+            If an entry is not what was hashed.
+        """
+        query = select(ENTRIES).where(ENTRIES.c.test == test, ENTRIES.c.number > after)
+        query = query.order_by(ENTRIES.c.number.desc() if last is not None else ENTRIES.c.number)
+        if last is not None:
+            query = query.limit(last)
+        with reading(self.engine, self.place) as connection:
+            rows = connection.execute(query).all()
+        found = [read_entry(row.test, row.number, bytes(row.stored), row.digest) for row in rows]
+        return found[::-1] if last is not None else found
+
+    def stored_entries(self, test: str) -> Iterator[tuple[int, str, bytes]]:
+        """Give number, digest and bytes of every entry as stored, one at a time, nothing checked."""
+        query = (
+            select(ENTRIES.c.number, ENTRIES.c.digest, ENTRIES.c.stored)
+            .where(ENTRIES.c.test == test)
+            .order_by(ENTRIES.c.number)
+        )
+        with reading(self.engine, self.place) as connection:
+            for row in connection.execution_options(yield_per=1000).execute(query):
+                yield row[0], row[1], bytes(row[2])
+
+    def landmarks(self) -> list[Landmark]:
+        """Read the chain over the whole notebook, nothing checked."""
+        query = select(LANDMARKS).order_by(LANDMARKS.c.number)
+        with reading(self.engine, self.place) as connection:
+            return [Landmark(row.number, row.digest, bytes(row.stored)) for row in connection.execute(query)]
+
+    def _put(
+        self,
+        connection: Connection,
+        test: str,
+        last: Head,
+        kind: Kind,
+        body: Mapping[str, Any],
+        *,
+        sender: str | None = None,
+    ) -> Entry:
+        """Write the next entry of a test."""
+        entry = write_entry(test, last.count + 1, kind, body, time=self.time(), follows=last.digest, sender=sender)
+        connection.execute(
+            ENTRIES.insert().values(
+                test=test, number=entry.number, digest=entry.digest, sender=sender, stored=entry.stored
+            )
+        )
+        return entry
+
+    def _landmark(self, connection: Connection, entry: Entry) -> Head:
+        """Write the next line of the chain over the whole notebook."""
+        query = select(LANDMARKS.c.number, LANDMARKS.c.digest).order_by(LANDMARKS.c.number.desc()).limit(1)
+        row = connection.execute(query).first()
+        number, follows = (row[0] + 1, row[1]) if row is not None else (1, FIRST)
+        tests = connection.scalar(select(TESTS.c.number).where(TESTS.c.id == entry.test))
+        stored = canonical_bytes(
+            {
+                "schema": LANDMARK_SCHEMA,
+                "number": number,
+                "time": entry.time,
+                "event": entry.kind.value,
+                "test": entry.test,
+                "test_number": tests,
+                "entry": entry.number,
+                "digest": entry.digest,
+                "follows": follows,
+            }
+        )
+        connection.execute(LANDMARKS.insert().values(number=number, digest=digest_of(stored), stored=stored))
+        return Head(number, digest_of(stored))
+
+    def _head(self, connection: Connection, test: str) -> Head:
+        """Give the head of a test."""
+        query = select(ENTRIES.c.number, ENTRIES.c.digest).where(ENTRIES.c.test == test)
+        row = connection.execute(query.order_by(ENTRIES.c.number.desc()).limit(1)).first()
+        if row is None:
+            raise ValueOutOfRange("The test", f'"{test}"', "one of this notebook", "truerun show lists them.")
+        return Head(row[0], row[1])
+
+    def _entry(self, connection: Connection, test: str, number: int) -> Entry | None:
+        """Read one entry, None where there is none."""
+        query = select(ENTRIES).where(ENTRIES.c.test == test, ENTRIES.c.number == number)
+        row = connection.execute(query).first()
+        return None if row is None else read_entry(row.test, row.number, bytes(row.stored), row.digest)
+
+    def _sent(self, connection: Connection, test: str, sender: str) -> Entry | None:
+        """Read the entry that a sender's id belongs to, None where there is none."""
+        query = select(ENTRIES.c.number).where(ENTRIES.c.test == test, ENTRIES.c.sender == sender)
+        number = connection.scalar(query)
+        return None if number is None else self._entry(connection, test, number)
+
+    def _remember(self, entry: Entry, mark: Head | None) -> None:
+        """Write the head beside the store; where the disk refuses that, the entry is stored all the same."""
+        with self._one_at_a_time, suppress(OSError, NotebookUnusable):
+            heads = read_heads(self._heads_file) or Heads(self.identity)
+            known = heads.tests.get(entry.test)
+            newer = known is None or known.count < entry.number
+            head = Head(entry.number, entry.digest) if newer or known is None else known
+            write_heads(self._heads_file, heads.with_test(entry.test, head, mark))
+
+
+def open_notebook(
+    place: str | os.PathLike[str],
+    *,
+    make: bool = True,
+    clock: Callable[[], datetime] = utc_now,
+    heads_folder: Path | None = None,
+) -> Notebook:
+    """Open a notebook, or make a new one.
+
+    Parameters
+    ----------
+    place : path or address
+        An SQLite file, or ``postgresql://...`` for a notebook that several share.
+    make : bool
+        Whether one that is not there is made.
+    clock : callable
+        Gives the time, with its zone.
+    heads_folder : Path, optional
+        Where heads of shared databases are kept; None: a folder of this person.
+
+    Returns
+    -------
+    Notebook
+        ``findings`` hold what opening noticed.
+
+    Raises
+    ------
+    NotebookUnusable
+        If it is no notebook, one of a newer truerun, damaged, cut, or cannot be read or written.
+    """
+    engine = connect(place)
+    try:
+        identity = prepare(engine, place, make=make, made=clock())
+        folder = heads_folder or Path.home() / ".local" / "state" / "truerun"
+        if engine.dialect.name != "sqlite":
+            folder.mkdir(parents=True, exist_ok=True)
+        kept = heads_place(place, folder)
+        findings = check_heads(engine, place, identity, read_heads(kept))
+    except BaseException:
+        engine.dispose()
+        raise
+    return Notebook(engine, place, identity, heads_file=kept, clock=clock, findings=findings)
