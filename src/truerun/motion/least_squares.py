@@ -105,7 +105,13 @@ class _Point:
 
 
 def fit_least_squares(
-    misses: Misses, start: NDArray[np.float64], *, enough: float = ENOUGH, stated: bool = False, most: int = MOST_STEPS
+    misses: Misses,
+    start: NDArray[np.float64],
+    *,
+    enough: float = ENOUGH,
+    stated: bool = False,
+    floor: float = 0.0,
+    most: int = MOST_STEPS,
 ) -> LeastSquares:
     """Make a sum of squares small.
 
@@ -118,6 +124,8 @@ def fit_least_squares(
         Steps end when g'H^-1 g, undamped and in units of the variance, is below this. 0: only at rounding.
     stated : bool
         Whether the weights hold a stated uncertainty, so that the variance of a residual is 1.
+    floor : float
+        Least variance of a residual that matters: what it falls below may be rounding.
     most : int
         Most accepted steps.
 
@@ -148,7 +156,7 @@ def fit_least_squares(
     best = _start(misses, np.asarray(start, dtype=float))
     reach, steps = np.inf, 0
     for _ in range(TRIES * most):
-        unit = 1.0 if stated else best.chi2 / max(best.residuals.size - best.parameters.size, 1)
+        unit = 1.0 if stated else max(best.chi2 / max(best.residuals.size - best.parameters.size, 1), floor)
         small = best.decrement <= enough * unit
         damping = best.damping(reach)
         trial = _evaluated(misses, best.parameters + best.change(damping), best.scale)
