@@ -28,6 +28,7 @@ BLANK_PARTED = re.compile(r"\s*[-+−]?[0-9](?:[^\s;]*[^\s;,])?(?:[ \t]+[-+−]?
 GROUPED = re.compile(r"\s*[0-9]{1,3}(?: [0-9]{3})+(?:[.,][0-9]*)?\s*")
 MARKS = "#%; \t"  # signs that open a comment line; a heading may stand in one
 LOOKED_AT = 400  # lines below the headings from which signs and kinds are told
+LEAST_ROWS = 3  # of a column that ends before the others
 FARTHEST_HEADING = 6  # lines above the numbers among which the headings are looked for
 
 
@@ -217,6 +218,15 @@ def _alike(shape: str | None, usual: str) -> bool:
     return all(one == other or "." in (one, other) for one, other in pairs) and not set(shape) <= {".", "t"}
 
 
+def _longer(counts: Counter[str], usual: str) -> list[str]:
+    """Find rows of numbers that go on beyond the usual ones: their last columns are short, such as a trigger's."""
+    return [
+        shape
+        for shape, count in counts.items()
+        if count >= LEAST_ROWS and len(shape) > len(usual) and "t" not in shape and _alike(usual, shape)
+    ]
+
+
 def _top(grid: Grid, lines: Sequence[str], delimiter: str | None) -> tuple[int, int]:
     """First line of the numbers, and the number of cells of a row."""
     shapes = [_shape(text, delimiter) for text in lines]
@@ -228,6 +238,7 @@ def _top(grid: Grid, lines: Sequence[str], delimiter: str | None) -> tuple[int, 
     most = max(counts.values())
     frequent = (shape for shape, count in counts.items() if 2 * count >= most)
     usual = max(frequent, key=lambda shape: (shape[0] != "t", len(shape), shape))
+    usual = max([usual, *_longer(counts, usual)], key=len)
     filled = [i for i, text in enumerate(lines) if not is_left_out(text)]
     follows = dict(pairwise(filled))
     alike = [i for i in filled if _alike(shapes[i], usual)]

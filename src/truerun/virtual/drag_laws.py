@@ -15,7 +15,17 @@ from numpy.typing import NDArray
 from truerun.errors import ValueOutOfRange
 from truerun.virtual.noise import standard_normal
 
-__all__ = ["NOTHING", "STEADY", "DriftingDrag", "EddyBrake", "Law", "PowerLaw", "Together", "draw_drift"]
+__all__ = [
+    "NOTHING",
+    "STEADY",
+    "DriftingDrag",
+    "EddyBrake",
+    "Law",
+    "PowerLaw",
+    "Together",
+    "between_turns",
+    "draw_drift",
+]
 
 Array = NDArray[np.float64]
 Law = Callable[[Array], Array]
@@ -111,16 +121,39 @@ class DriftingDrag:
 
     def __call__(self, turned: Array) -> Array:
         """Give the factor where the wheel has turned through some angles [rad] since its launch."""
-        values = np.array(self.factors)
-        if values.size == 1:
-            return np.full_like(turned, values[0])
-        place = np.clip(turned / (2 * np.pi), 0, values.size - 1)
-        left = np.minimum(place.astype(np.intp), values.size - 2)
-        share = place - left
-        slopes = np.gradient(values)
-        rise = values[left + 1] - values[left]
-        bends = (1 - share) * slopes[left] - share * slopes[left + 1] + (2 * share - 1) * rise
-        return np.asarray(values[left] + share * rise + share * (1 - share) * bends)
+        return between_turns(np.array(self.factors), turned)
+
+
+def between_turns(factors: Array, turned: Array) -> Array:
+    """Join values at the start of turns by a curve with a steady slope.
+
+    Parameters
+    ----------
+    factors : array, shape (..., turns)
+        Values at the start of turns 0, 1, 2, ...; the last one stays.
+    turned : array, any shape that joins onto the leading shape of ``factors``
+        [rad].
+
+    Returns
+    -------
+    array
+        Cubic between the turns, with the slopes of the parabolas through neighbours.
+
+    Examples
+    --------
+    >>> between_turns(np.array([[1.0, 2.0, 4.0], [1.0, 1.0, 1.0]]), np.array(np.pi)).tolist()
+    [1.4375, 1.0]
+    """
+    turns = factors.shape[-1]
+    if turns == 1:
+        return np.asarray(factors[..., 0] + 0 * turned)
+    place = np.clip(turned / (2 * np.pi), 0, turns - 1)
+    left = np.minimum(place.astype(np.intp), turns - 2)
+    share = place - left
+    slopes = np.gradient(factors, axis=-1)
+    rise = factors[..., left + 1] - factors[..., left]
+    bends = (1 - share) * slopes[..., left] - share * slopes[..., left + 1] + (2 * share - 1) * rise
+    return np.asarray(factors[..., left] + share * rise + share * (1 - share) * bends)
 
 
 STEADY = DriftingDrag()
