@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from truerun.workflow.looking import look
     from truerun.workflow.planning import plan
     from truerun.workflow.pooling import pool
+    from truerun.workflow.rehearsing import rehearse
     from truerun.workflow.screening import plan_screening, screen
 
     __version__: str
@@ -50,6 +51,7 @@ __all__ = [
     "plan_dose",
     "plan_screening",
     "pool",
+    "rehearse",
     "screen",
 ]
 
@@ -61,6 +63,7 @@ _PLACES = {
     "plan_dose": "truerun.workflow.dosing",
     "plan_screening": "truerun.workflow.screening",
     "pool": "truerun.workflow.pooling",
+    "rehearse": "truerun.workflow.rehearsing",
     "screen": "truerun.workflow.screening",
 }
 

@@ -7,6 +7,7 @@ __all__ = ["COMMANDS", "FIRST_STEPS", "HELP"]
 COMMANDS = {
     "look": "look at a few runs before any claim or plan; nothing is decided",
     "plan": "make a fair plan, draw the order of the runs by lot, seal it",
+    "rehearse": "try the plan on a virtual wheel: how often each verdict comes",
     "compare": "decide what a table of runs says about the source",
     "report": "write the verdict and all it rests on as one page",
     "pool": "put finished tests of one claim together",

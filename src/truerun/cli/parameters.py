@@ -21,6 +21,7 @@ __all__ = [
     "FILE",
     "MINUTES",
     "ORDERS",
+    "SECONDS",
     "SHARE",
     "SPEED",
     "WHOLE",
@@ -95,10 +96,18 @@ def _minutes(text: str, name: str) -> float:
     return read_quantity(text, Dimension.TIME, name=name, unit=parse_unit("min")).value / 60
 
 
+def _seconds(text: str, name: str) -> float:
+    from truerun.units.quantity import read_quantity
+    from truerun.units.unit import Dimension
+
+    return read_quantity(text, Dimension.TIME, name=name).value
+
+
 SHARE = Read("share", _share)
 WHOLE = Read("whole", _whole)
 SPEED = Read("speed", _speed)
 MINUTES = Read("minutes", _minutes)
+SECONDS = Read("seconds", _seconds)
 FILE = click.Path(path_type=Path)
 
 # written out because what defines them imports numpy or pydantic; a test compares

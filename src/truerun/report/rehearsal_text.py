@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from truerun.report.layout import minutes_text, rows_text, wrapped
 from truerun.trial.phrases import percent
 from truerun.trial.plan import End, Plan
+from truerun.trial.verdict import Verdict
 from truerun.virtual.rehearsal import Rehearsal
 
 __all__ = ["rehearsal_text"]
@@ -36,12 +37,17 @@ def rehearsal_text(plan: Plan, rehearsals: Sequence[Rehearsal], improvements: Se
         )
     ]
     for each in rehearsals:
-        rows = [(_plain_verdict(name), _out_of(count, each.tests)) for name, count in sorted(each.verdicts.items())]
-        rows.append(("The wheel turns", f"{minutes_text(each.seconds / 60)} in one test"))
-        parts.append(f"Truth: {each.truth.words}, in {each.tests} tests\n" + textwrap.indent(rows_text(rows), "  "))
+        rows = [
+            (_plain_verdict(verdict.value), _out_of(each.verdicts[verdict.value], each.tests))
+            for verdict in Verdict
+            if verdict.value in each.verdicts
+        ]
+        rows.append(("the wheel turns", f"{minutes_text(each.seconds / 60)} in one test"))
+        parts.append(f"Truth: {each.truth.words}, in {_tests(each.tests)}\n" + textwrap.indent(rows_text(rows), "  "))
     if improvements:
         rows = [(words, f"finds it in {percent(share)} of tests") for words, share in improvements]
-        parts.append("What would find the drive at stake more often\n" + textwrap.indent(rows_text(rows), "  "))
+        heading = "What would find the drive at stake more often (from the orders, without drift)\n"
+        parts.append(heading + textwrap.indent(rows_text(rows), "  "))
     if plan.end is End.STANDSTILL:
         parts.append(wrapped("The runs are timed to standstill: the virtual wheel has no bump, a real one may."))
     return "\n\n".join(parts)
@@ -54,4 +60,9 @@ def _plain_verdict(name: str) -> str:
 
 def _out_of(count: int, tests: int) -> str:
     """Write a count and its share."""
-    return f"{count} tests, {percent(count / tests)}"
+    return f"{_tests(count)}, {percent(count / tests)}"
+
+
+def _tests(count: int) -> str:
+    """Write a number of tests."""
+    return "1 test" if count == 1 else f"{count} tests"

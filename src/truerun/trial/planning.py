@@ -195,13 +195,28 @@ def _blocks_to_decide(chosen: OrderSet, alpha: float) -> int | None:
 
 
 def chance_to_find(
-    drive: float, orders: str, runs: int, *, adjust: tuple[str, ...], alpha: float, spread: float
+    drive: float, orders: str, runs: int, *, adjust: tuple[str, ...], alpha: float, spread: float, reach: float = 0.0
 ) -> float:
-    """Give the probability that a plan finds a drive fraction, 0 to 1; arguments as in :func:`prospect`."""
+    """Give the probability that a plan finds a drive fraction.
+
+    Parameters
+    ----------
+    drive : float
+        True drive fraction; a brake is found as often as a drive of the same size in ln T.
+    orders, runs, adjust, alpha, spread
+        As in :func:`prospect`.
+    reach : float
+        How far beyond zero the interval must lie, in ln T: what a hand that knew the condition could make.
+
+    Returns
+    -------
+    float
+        0 to 1.
+    """
     if drive >= 1:
         return 1.0
     column = "run-number" if "run-number" in adjust else "none"
-    return power_of(abs(math.log1p(-drive)) / spread, orders, runs, column, alpha)
+    return power_of((abs(math.log1p(-drive)) - reach) / spread, orders, runs, column, alpha)
 
 
 def runs_that_find(drive: float, orders: str, alpha: float, spread: float, power: float = 0.8) -> int | None:

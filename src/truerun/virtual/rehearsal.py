@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from truerun.series import Run, RunTable
 from truerun.stats.orders import orders_for
 from truerun.trial.comparison import compare_runs
 from truerun.trial.plan import Plan
-from truerun.trial.rules import rules_of_plan
+from truerun.trial.rules import Rules, rules_of_plan
 from truerun.trial.seal import drawn_order
 from truerun.virtual.bench import Bench
 from truerun.virtual.tables import simulate_table
@@ -73,11 +74,31 @@ def rehearse_part(plan: Plan, truth: Truth, tests: int, seed: tuple[int, ...]) -
     seconds = 0.0
     allowed = orders_for(plan.orders, plan.runs)
     names = (plan.conditions.source, plan.conditions.control)
+    sittings = _sittings(plan)
     for _ in range(tests):
         drawn = drawn_order(allowed, rng.bytes(16).hex())
         order = tuple(names[0] if sign > 0 else names[1] for sign in drawn)
-        table = simulate_table(truth.bench, drawn, rng, names)
-        result = compare_runs(table, rules_of_plan(plan.model_copy(update={"order": order})))
-        verdicts[result.verdict.value if result.verdict else "counts-only"] += 1
-        seconds += sum(run.value or 0.0 for run in table.runs)
+        table = simulate_table(truth.bench, drawn, rng, names, sittings)
+        verdict, runs = _decided(table, rules_of_plan(plan.model_copy(update={"order": order})))
+        verdicts[verdict] += 1
+        seconds += sum(run.value or 0.0 for run in runs)
     return Rehearsal(truth, tests, dict(verdicts), seconds / tests)
+
+
+def _sittings(plan: Plan) -> list[str]:
+    """Name the sitting of each run."""
+    return [str(1 + sum(run >= last for last in plan.sessions.breaks_after)) for run in range(plan.runs)]
+
+
+def _decided(table: RunTable, rules: Rules) -> tuple[str, tuple[Run, ...]]:
+    """Give the verdict and the runs that were made for it: at the planned look if it decides there, else at the end."""
+    look = rules.plan.stopping.look_after if rules.plan else None
+    if look is not None:
+        first = replace(table, runs=table.runs[:look])
+        early = compare_runs(first, rules).verdict
+        if early is not None:
+            return early.value, first.runs
+    last = compare_runs(table, rules).verdict
+    if last is None:
+        raise LookupError("no verdict: a complete table has one")
+    return last.value, table.runs

@@ -3,50 +3,55 @@
 from __future__ import annotations
 
 import json
-import multiprocessing
-import signal
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import reduce
 from operator import add
 from typing import Any
 
 from truerun.errors import ValueOutOfRange
 from truerun.report.rehearsal_text import rehearsal_text
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import listed, percent
 from truerun.trial.plan import Plan
-from truerun.trial.planning import chance_to_find
-from truerun.virtual.bench import HAND_WATCH, SENSOR_WATCH, Bench
-from truerun.virtual.noise import Drift
+from truerun.virtual.bench import HAND_WATCH, SENSOR_WATCH, Bench, Watch
+from truerun.virtual.improvements import Improvement, at_stake, improvements
+from truerun.virtual.noise import Autoregressive, Drift, LevelStep, Line, RandomWalk, SessionSteps, WarmUp
 from truerun.virtual.rehearsal import Rehearsal, Truth, rehearse_part
 from truerun.workflow.plan_files import read_plan
 from truerun.workflow.planning import SPREAD_WITHOUT_TRIAL
+from truerun.workflow.versions import versions
+from truerun.workflow.workers import never, worked
 
-__all__ = ["Improvement", "RehearsalResult", "rehearse"]
+__all__ = ["DRIFTS", "RehearsalResult", "rehearse"]
 
-_PART = 50
+DRIFTS = ("line", "warm-up", "knock", "days", "wander", "memory")
+"""Kinds of drift; what the size of each means stands at :func:`rehearse`."""
+
+_PART = 25
 """Tests in one piece of work; the pieces fix the seeds, so the number of workers changes nothing."""
 
-
-@dataclass(frozen=True, slots=True)
-class Improvement:
-    """Something that would help, and how often the drive at stake would then be found."""
-
-    words: str
-    found: float
+_MOST_TESTS = 100_000
+_WARM_UP_RUNS = 3.0
+_MEMORY = 0.7
 
 
 @dataclass(frozen=True, slots=True, repr=False)
 class RehearsalResult:
-    """A finished rehearsal that can show itself."""
+    """A finished rehearsal that can show itself; ``asked`` is how many made-up tests it was to have."""
 
     plan: Plan
     rehearsals: tuple[Rehearsal, ...]
     improvements: tuple[Improvement, ...]
+    asked: int
+    settings: dict[str, Any]
 
     def __repr__(self) -> str:
-        return f"<rehearsal: {sum(each.tests for each in self.rehearsals)} made-up tests>"
+        return f"<rehearsal: {self.tests} made-up tests>"
+
+    @property
+    def tests(self) -> int:
+        """How many made-up tests were done; fewer than asked where somebody broke off."""
+        return sum(each.tests for each in self.rehearsals)
 
     def summary(self) -> str:
         """Give the result as plain text."""
@@ -57,6 +62,7 @@ class RehearsalResult:
         return {
             "schema": "truerun/rehearsal/1",
             "plan": self.plan.id,
+            "complete": self.tests == self.asked,
             "truths": [
                 {
                     "words": each.truth.words,
@@ -69,16 +75,13 @@ class RehearsalResult:
                 for each in self.rehearsals
             ],
             "improvements": [{"words": each.words, "found": each.found} for each in self.improvements],
+            "versions": versions(),
+            "settings": self.settings,
         }
 
     def json(self) -> str:
         """Give the result as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
-
-
-def _never() -> bool:
-    """Nobody cancels."""
-    return False
 
 
 def rehearse(
@@ -87,12 +90,12 @@ def rehearse(
     drives: Sequence[float] | None = None,
     spread: float | None = None,
     run_seconds: float = 60.0,
-    drifts: tuple[Drift, ...] = (),
+    drifts: Sequence[tuple[str, float]] = (),
     tests: int = 1000,
     seed: int = 1,
-    workers: int = 2,
+    workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
-    cancelled: Callable[[], bool] = _never,
+    cancelled: Callable[[], bool] = never,
 ) -> RehearsalResult:
     """Try a plan on the virtual bench: how often each verdict comes, and what would help more.
 
@@ -106,115 +109,124 @@ def rehearse(
         Run-to-run standard deviation of ln T; None: what the plan reckons with.
     run_seconds : float
         How long a run takes with the control [s].
-    drifts : tuple of Drift
-        How the bench drifts.
+    drifts : sequence of (kind, size)
+        How the bench drifts, as shares of a time: ``line`` in all from the first run to the last; ``warm-up`` in all,
+        most of it in the first three runs; ``knock`` once, after half the runs; ``days`` from sitting to sitting, half
+        the runs each where the plan has no break; ``wander`` from one run to the next; ``memory`` the spread of a
+        disturbance of which each run keeps seven tenths.
     tests : int
         Made-up tests for each truth.
     seed : int
         The same seed gives the same counts, whatever the number of workers.
     workers : int
-        Processes; 0 works in this one.
+        Processes; 1 works in this one. A script of your own that asks for more must stand under
+        ``if __name__ == "__main__":``.
     progress : callable, optional
         Called with the tests done and all tests.
     cancelled : callable
-        Asked between pieces; True ends the rehearsal with what is done.
+        Asked between pieces; once it gives True the rehearsal ends with what is done.
 
     Returns
     -------
     RehearsalResult
-        Truths for which no test was done are left out.
+        Truths for which no test was done are left out; broken off, it does not say what would help.
 
     Raises
     ------
     ValueOutOfRange
-        If the plan compares something other than a time, which the virtual bench cannot make.
+        If a value lies outside its range, or the plan compares or adjusts for what the virtual bench cannot make.
+
+    Examples
+    --------
+    >>> from truerun import plan, rehearse
+    >>> sealed = plan(claim="It gains.", source="in", control="out", end="speed", margin=0.03)
+    >>> rehearse(sealed.document(), tests=1)
+    <rehearsal: 3 made-up tests>
     """
     sealed = read_plan(plan).plan
-    if sealed.measurand.scale != "log" or sealed.measurand.name != "time":
-        raise ValueOutOfRange("What the plan compares", sealed.measurand.name, "a time, to be rehearsed")
+    _require_can_be_made(sealed)
+    _require_counts(tests, seed, workers)
     planned = sealed.forecast.spread if sealed.forecast else SPREAD_WITHOUT_TRIAL
     scatter = spread if spread is not None else planned
-    truths = [_truth(sealed, drive, scatter, run_seconds, drifts) for drive in _drives(sealed, drives)]
+    shapes = tuple(_drift(sealed, kind, size) for kind, size in drifts)
+    bench = Bench(run_seconds, 0.0, scatter, drifts=shapes, watch=_watch(sealed))
+    truths = [Truth(_in_words(drive), replace(bench, drive_fraction=drive)) for drive in _drives(sealed, drives)]
     pieces = [
         (sealed, truth, min(_PART, tests - start), (seed, number, start))
         for start in range(0, tests, _PART)
         for number, truth in enumerate(truths)
     ]
-    done: dict[str, list[Rehearsal]] = {truth.words: [] for truth in truths}
-    finished = 0
-    for part in _worked(pieces, workers, cancelled):
-        done[part.truth.words].append(part)
-        finished += part.tests
+    parts: dict[int, Rehearsal] = {}
+    for place, part in worked(rehearse_part, pieces, workers=workers, cancelled=cancelled):
+        parts[place] = part
         if progress is not None:
-            progress(finished, tests * len(truths))
-    rehearsals = tuple(reduce(add, parts) for parts in done.values() if parts)
-    return RehearsalResult(sealed, rehearsals, _improvements(sealed, scatter))
+            progress(sum(each.tests for each in parts.values()), tests * len(truths))
+    in_order = [[part for place, part in sorted(parts.items()) if part.truth == truth] for truth in truths]
+    settings = {"drifts": [{"kind": kind, "size": size} for kind, size in drifts]}
+    return RehearsalResult(
+        sealed,
+        tuple(reduce(add, each) for each in in_order if each),
+        () if cancelled() else improvements(sealed, bench),
+        tests * len(truths),
+        settings | {"run_seconds": run_seconds, "tests": tests, "seed": seed},
+    )
+
+
+def _require_can_be_made(plan: Plan) -> None:
+    """Refuse a plan for which the virtual bench cannot make tables."""
+    if plan.measurand.scale != "log" or plan.measurand.name != "time":
+        raise ValueOutOfRange("What the plan compares", plan.measurand.name, "a time, to be rehearsed")
+    others = [name for name in plan.adjust if name not in ("run-number", "session")]
+    if others:
+        raise ValueOutOfRange(
+            "What the plan adjusts for", f'"{listed(others)}"', "the run number or the session, to be rehearsed"
+        )
+
+
+def _require_counts(tests: int, seed: int, workers: int) -> None:
+    """Refuse counts that make no sense."""
+    if not 1 <= tests <= _MOST_TESTS:
+        raise ValueOutOfRange("The number of made-up tests", tests, f"1 to {_MOST_TESTS}")
+    if seed < 0:
+        raise ValueOutOfRange("The seed", seed, "0 or more")
+    if workers < 1:
+        raise ValueOutOfRange("The number of workers", workers, "1 or more")
 
 
 def _drives(plan: Plan, drives: Sequence[float] | None) -> Sequence[float]:
     """Give the drives to try: as said, else nothing, what is at stake, and that as a brake."""
-    if drives is not None:
-        return list(dict.fromkeys(drives))
-    size = _at_stake(plan)
-    return (0.0,) if size is None else (0.0, size, -size)
+    if not drives:
+        size = at_stake(plan)
+        return (0.0,) if size is None else (0.0, size, -size)
+    for drive in drives:
+        if not drive < 1:
+            raise ValueOutOfRange(
+                "The drive to rehearse", f"{100 * drive:g} %", "below 100 %", "Such a wheel never slows down."
+            )
+    return list(dict.fromkeys(drives))
 
 
-def _at_stake(plan: Plan) -> float | None:
-    """Give the claimed drive below 1, else the margin, else what the plan was made to find."""
-    for size in (plan.claimed, plan.margin, plan.forecast.drive_fraction if plan.forecast else None):
-        if size is not None and 0 < size < 1:
-            return size
-    return None
-
-
-def _truth(plan: Plan, drive: float, spread: float, run_seconds: float, drifts: tuple[Drift, ...]) -> Truth:
+def _in_words(drive: float) -> str:
     """Describe a truth."""
-    if drive >= 1:
-        raise ValueOutOfRange("The drive to rehearse", percent(drive), "below 100 %", "Such a wheel never slows down.")
-    words = "no difference" if drive == 0 else f"{'adds' if drive > 0 else 'takes'} {percent(abs(drive))}"
-    watch = HAND_WATCH if plan.blinding.timing == "hand" else SENSOR_WATCH
-    return Truth(words, Bench(run_seconds, drive, spread, drifts=drifts, watch=watch))
+    return "no difference" if drive == 0 else f"{'adds' if drive > 0 else 'takes'} {percent(abs(drive))}"
 
 
-def _worked(
-    pieces: Sequence[tuple[Plan, Truth, int, tuple[int, ...]]], workers: int, cancelled: Callable[[], bool]
-) -> Iterator[Rehearsal]:
-    """Do the pieces, in this process or in several."""
-    if workers == 0:
-        for piece in pieces:
-            if cancelled():
-                return
-            yield rehearse_part(*piece)
-        return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_interrupts_to_the_parent) as pool:
-        waiting: set[Future[Rehearsal]] = {pool.submit(rehearse_part, *piece) for piece in pieces}
-        try:
-            while waiting and not cancelled():
-                ready, waiting = wait(waiting, timeout=0.5, return_when=FIRST_COMPLETED)
-                for future in ready:
-                    yield future.result()
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+def _watch(plan: Plan) -> Watch:
+    """Give the watch that the plan speaks of."""
+    return HAND_WATCH if plan.blinding.timing == "hand" else SENSOR_WATCH
 
 
-def _leave_interrupts_to_the_parent() -> None:
-    """Let Ctrl-C end the parent, which then ends its workers in order."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def _improvements(plan: Plan, spread: float) -> tuple[Improvement, ...]:
-    """Say what would find the drive at stake more often."""
-    size = _at_stake(plan)
-    if size is None:
-        return ()
-
-    def found(runs: int, scatter: float) -> float:
-        return chance_to_find(size, plan.orders, runs, adjust=plan.adjust, alpha=plan.alpha, spread=scatter)
-
-    offers = [Improvement("the plan as it is", found(plan.runs, spread))]
-    more = plan.runs + max(4, plan.runs // 2 // 4 * 4)
-    if more <= 60:
-        offers.append(Improvement(f"{more // 2} + {more // 2} runs", found(more, spread)))
-    calmer = f"a spread of {percent(0.7 * spread)} instead of {percent(spread)}"
-    return (*offers, Improvement(calmer, found(plan.runs, 0.7 * spread)))
+def _drift(plan: Plan, kind: str, size: float) -> Drift:
+    """Give a shape of drift by its name."""
+    half = plan.runs // 2
+    shapes: dict[str, Drift] = {
+        "line": Line(size),
+        "warm-up": WarmUp(size, _WARM_UP_RUNS),
+        "knock": LevelStep(size, half),
+        "days": SessionSteps(size, plan.sessions.breaks_after[0] if plan.sessions.breaks_after else half),
+        "wander": RandomWalk(size),
+        "memory": Autoregressive(_MEMORY, size),
+    }
+    if kind not in shapes:
+        raise ValueOutOfRange("The kind of drift", f'"{kind}"', f"one of {', '.join(DRIFTS)}")
+    return shapes[kind]
