@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from truerun.errors import ValueOutOfRange
 from truerun.virtual.course import place_angles
 from truerun.virtual.drag_laws import between_turns
 from truerun.virtual.rig import Launch, Rig, height
@@ -18,10 +17,16 @@ __all__ = ["ManyRundowns", "simulate_many"]
 
 Array = NDArray[np.float64]
 
+_SLOWEST = 1e-3
+"""Share of the highest launch energy below which, on top of the bump, a run is no longer followed."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ManyRundowns:
-    """When the marks of every run passed: ``times`` [s] and ``speeds`` by energy, sqrt(2 eps) [rad/s], (runs, n)."""
+    """When the marks of every run passed: ``times`` [s] and ``speeds`` by energy, sqrt(2 eps) [rad/s], (runs, n).
+
+    NaN where a run may have been caught by its bump, or is about to be.
+    """
 
     times: Array
     speeds: Array
@@ -44,11 +49,6 @@ def simulate_many(rig: Rig, launches: Sequence[Launch], places: int) -> ManyRund
     -------
     ManyRundowns
 
-    Raises
-    ------
-    ValueOutOfRange
-        If the slowest run would be caught before the last place.
-
     Notes
     -----
     Time and energy of all runs over the angle, by the eighth-order Runge-Kutta method of ``scipy.integrate`` with
@@ -66,22 +66,21 @@ def simulate_many(rig: Rig, launches: Sequence[Launch], places: int) -> ManyRund
     factors = np.array([launch.drift.factors for launch in launches])
     start = np.concatenate([np.zeros(runs), [launch.speed**2 / 2 for launch in launches]])
 
-    def moving(angle: float, state: Array) -> Array:
-        return np.asarray(2 * (state[runs:] - height(rig, np.array([angle]))))
+    least = _SLOWEST * start[runs:].max()
 
     def rates(angle: float, state: Array) -> Array:
-        speed = np.sqrt(np.maximum(moving(angle, state), 1e-6))
+        moving = state[runs:] - height(rig, np.array([angle]))
+        speed = np.sqrt(2 * np.maximum(moving, least))
         drag = scales * between_turns(factors, np.array(angle)) * rig.drag(speed)
         return np.concatenate([1 / speed, rig.drive(speed) - drag])
 
-    def caught(angle: float, state: Array) -> float:
-        return float(moving(angle, state).min()) - 1e-4
-
-    caught.terminal = True  # type: ignore[attr-defined]  # how solve_ivp asks for it
     angles = place_angles(rig, np.arange(places))
     span = (0.0, float(angles[-1]))
     # the tolerance is on the norm of all runs together, so each alone may be off by its root
-    found = solve_ivp(rates, span, start, "DOP853", angles, events=caught, rtol=1e-12, atol=1e-12)
-    if found.t.size < places:
-        raise ValueOutOfRange("The number of places", places, f"at most {found.t.size}", "The slowest run ends there.")
-    return ManyRundowns(found.y[:runs], np.sqrt(2 * found.y[runs:]))
+    found = solve_ivp(rates, span, start, "DOP853", angles, rtol=1e-12, atol=1e-12)
+    energy = found.y[runs:]
+    top = float(height(rig, np.linspace(0, 2 * np.pi, 2000)).max())
+    free = np.minimum.accumulate(energy > top + least, axis=1)
+    return ManyRundowns(
+        np.where(free, found.y[:runs], np.nan), np.where(free, np.sqrt(2 * np.maximum(energy, 0)), np.nan)
+    )
