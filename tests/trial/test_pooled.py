@@ -110,7 +110,7 @@ class TestHowManyTests:
         assert found.verdict is Verdict.ADDS
         assert found.together is not None
         assert found.together.rest == ()
-        assert "Pooled over 3 tests the drive of the source is +3" in found.sentence
+        assert "Taken together, 3 tests put the drive of the source at +3" in found.sentence
 
     def test_from_four_on_each_is_left_out_in_turn(self) -> None:
         found = pool_tests(several(4))

@@ -106,7 +106,7 @@ class TestSentencesCarryTheirNumbers:
         assert (
             f"adds anything, it is less than 1.6{GAP}% of the losses; if it takes anything, less than 1.1{GAP}%" in text
         )
-        assert "95 % one-sided confidence" in text
+        assert "each right 95 times in 100" in text
 
     def test_within_the_margin(self) -> None:
         text = decided(W2, margin=0.02).sentence
@@ -125,7 +125,7 @@ class TestSentencesCarryTheirNumbers:
         order = signs(made)
         result = compare_runs(table(order, times(order, 1.0, spread=0.01, seed=2)), rules_of_plan(made.plan))
         assert result.verdict is Verdict.NO_DIFFERENCE
-        assert re.search(r"The plan was made to find 1\.9\s% with 80 % probability; the spread was", result.sentence)
+        assert re.search(r"The plan was made to find 1\.9\s% in 80 tests of 100; the runs scattered", result.sentence)
         assert "If the order was drawn" not in result.sentence
 
     def test_not_fair_says_how_many_checks_and_what_to_do(self) -> None:

@@ -15,6 +15,8 @@ __all__ = ["draw_drive_line"]
 
 _LINE = 104
 _CLAIM = 30
+_NEEDLE = 22
+_TRIANGLE = 17
 
 
 def draw_drive_line(comparison: Comparison, width: Width = Width.WIDE) -> Drawing | None:
@@ -45,14 +47,16 @@ def draw_drive_line(comparison: Comparison, width: Width = Width.WIDE) -> Drawin
         *(to_hundred(x, _LINE, hundred, "+100" if phone else "+100\N{NO-BREAK SPACE}%") if hundred else []),
         *_margin_layers(document["margin"]),
         *bar_and_needle(x, _LINE, found["value"], found["low"], found["high"], span=span),
-        *_label_layers(found["value"], document["claimed"], x, hundred, _Words(reading, span, width)),
+        *_label_layers(
+            found["value"], document["claimed"], x, hundred, _Words(reading, span, width, _why_no_span(comparison))
+        ),
         *_ends(x, hundred, reading, width),
     ]
     height = _LINE + (74 if phone else 58)
     return Drawing(
         name="drive-line",
         title=comparison.headline,
-        alternative=_said(document, found, reading),
+        alternative=_said(document, found, reading, _why_no_span(comparison)),
         caption=_caption(document, found, reading),
         description=describe(width.value, height, x, Axis(0, 1, 0, 1), layers),
         columns=("", "Value", "From", "To"),
@@ -84,12 +88,13 @@ class _Words:
     reading: Reading
     span: bool
     width: Width
+    why_not: str
 
 
 def _label_layers(value: float, claimed: float | None, x: Axis, hundred: float | None, said: _Words) -> list[Layer]:
     """Write value and claim above the line; where they are close, one above the other and beside its stem."""
     number = said.reading.write(value)
-    short = "no span" if said.width is Width.PHONE else "no span: this order cannot give one"
+    short = "no span" if said.width is Width.PHONE else f"no span: {said.why_not}"
     below = "this test" if said.span else short
     half = max(text_width(number, 17, bold=True), text_width(below)) / 2
     middle = _between(x.at(value), half, said.width)
@@ -99,9 +104,10 @@ def _label_layers(value: float, claimed: float | None, x: Axis, hundred: float |
         text = f"claimed {said.reading.write(claimed)}"
         near = abs(_between(here, text_width(text) / 2, said.width) - middle) < half + text_width(text) / 2 + 8
         if near:
-            beside = here - half - 2 if here > x.at(value) else here + half + 2
+            beside = here - half - 10 if here > x.at(value) else here + half + 10
             middle = min(middle, beside) if here > x.at(value) else max(middle, beside)
-        claim = _claim_layers(claimed, text, here, _CLAIM if near else _LINE - 28, said.width)
+        close = abs(here - x.at(value)) < _TRIANGLE
+        claim = _claim_layers({"claimed": claimed, "words": text}, here, said.width, near=near, close=close)
     return [
         *claim,
         words([{"value": value, "words": number}], x=middle, y=_LINE - 44, size=17, bold=True, fill="ink"),
@@ -109,20 +115,28 @@ def _label_layers(value: float, claimed: float | None, x: Axis, hundred: float |
     ]
 
 
+def _why_no_span(comparison: Comparison) -> str:
+    """Say why a result has no span."""
+    return "not stopped where planned" if comparison.withdrawn else "this order cannot give one"
+
+
 def _between(here: float, half: float, width: Width) -> float:
     """Keep a text inside the drawing."""
     return min(max(here, 4 + half), width.value - 4 - half)
 
 
-def _claim_layers(claimed: float, text: str, here: float, height: float, width: Width) -> list[Layer]:
-    """Mark what is claimed with a hollow triangle that stands on the line."""
-    middle = _between(here, text_width(text) / 2, width)
-    stem = [layer("rule", [{}], x=here, y=height + 6, y2=_LINE - 18, stroke="edge")] if height == _CLAIM else []
+def _claim_layers(row: dict[str, Any], here: float, width: Width, *, near: bool, close: bool) -> list[Layer]:
+    """Mark what is claimed with a hollow triangle on the line; above the needle where the two would touch."""
+    middle = _between(here, text_width(row["words"]) / 2, width)
+    tip = _LINE - _NEEDLE - 3 if close else _LINE - 2
+    stem = [layer("rule", [{}], x=here, y=_CLAIM + 6, y2=tip - 16, stroke="edge")] if near else []
+    down = [layer("rule", [{}], x=here, y=tip, y2=_LINE, stroke="ink", strokeWidth=1)] if close else []
     triangle: dict[str, Any] = {"shape": "triangle-down", "size": 130, "strokeWidth": 2, "filled": True, "opacity": 1}
     return [
         *stem,
-        layer("point", [{"claimed": claimed}], x=here, y=_LINE - 8, fill="sheet", stroke="ink", **triangle),
-        words([{"claimed": claimed, "words": text}], x=middle, y=height),
+        *down,
+        layer("point", [{"claimed": row["claimed"]}], x=here, y=tip - 6, fill="sheet", stroke="ink", **triangle),
+        words([row], x=middle, y=_CLAIM if near else _LINE - 28),
     ]
 
 
@@ -156,11 +170,11 @@ def _span_words(found: dict[str, Any], reading: Reading) -> tuple[str, str]:
     return low, high
 
 
-def _said(document: dict[str, Any], found: dict[str, Any], reading: Reading) -> str:
+def _said(document: dict[str, Any], found: dict[str, Any], reading: Reading, why_not: str) -> str:
     """Say the result in a sentence."""
     value, (low, high) = reading.write(found["value"]), _span_words(found, reading)
     if found["low"] is None and found["high"] is None:
-        return f"{document['headline']} {value}; no span: this order cannot give one."
+        return f"{document['headline']} {value}; no span: {why_not}."
     return f"{document['headline']} {value}, between {low} and {high}."
 
 

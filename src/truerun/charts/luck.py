@@ -14,8 +14,9 @@ import numpy as np
 from truerun.charts.drawing import Drawing, Width
 from truerun.charts.layers import Axis, Layer, describe, layer, words
 from truerun.charts.orders_shown import ShownOrders, order_rows, shown_orders
-from truerun.charts.reading import Reading, count_words, even_ticks, nice_step, reading_of, text_width
+from truerun.charts.reading import Reading, even_ticks, nice_step, reading_of, text_width
 from truerun.trial.comparison import Comparison
+from truerun.trial.phrases import count_words
 from truerun.trial.plan import Role
 from truerun.trial.verdict import Verdict
 
@@ -197,7 +198,7 @@ def _mark_layers(heap: _Heap) -> list[Layer]:
     inset: dict[str, Any] = {"xOffset": 0.5, "x2Offset": -0.5, "yOffset": -gap, "y2Offset": gap}
     near = [mark for mark in heap.marks if not mark["strong"]]
     strong = [mark for mark in heap.marks if mark["strong"]]
-    outline: dict[str, Any] = {"stroke": "near-line", "strokeWidth": 0.5}
+    outline: dict[str, Any] = {"stroke": "near-line", "strokeWidth": 0.4}
     return [
         layer("rect", near, **ends, fill="near", **outline, **inset),
         layer("rect", strong, **ends, fill="ink", **inset),

@@ -30,7 +30,7 @@ COLOURS: dict[str, tuple[str, str, str]] = {
     "out": ("#14598c", "#86c5f5", "#000000"),
     # a mark of the heap nearer to zero than ours: a grey square on screen, an outline on paper
     "near": ("#737f86", "#869298", "#ffffff"),
-    "near-line": ("none", "none", "#555555"),
+    "near-line": ("none", "none", "#8c8c8c"),
 }
 """Every colour by name; ``in`` and ``out`` are for data of the two conditions only, ``mark`` for sealed values."""
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from truerun.trial.comparison import Comparison
 from truerun.trial.phrases import percent
 
-__all__ = ["PERCENT", "Reading", "count_words", "doubling_span", "even_ticks", "nice_step", "reading_of", "text_width"]
+__all__ = ["PERCENT", "Reading", "doubling_span", "even_ticks", "nice_step", "reading_of", "text_width"]
 
 _SPACE = "\N{NO-BREAK SPACE}"
 _MINUS = "\N{MINUS SIGN}"
@@ -76,18 +76,6 @@ def reading_of(comparison: Comparison) -> Reading:
     measured = rules.measurand.name
     ends = (f"← less {measured}", f"more {measured} →") if len(measured) <= 18 else ("← less", "more →")
     return Reading(1, rules.measurand.unit or "", *ends, "← less", "more →")
-
-
-def count_words(count: float) -> str:
-    r"""Write a whole number, in groups of three from 10 000 on.
-
-    Examples
-    --------
-    >>> count_words(1296), count_words(12870)
-    ('1296', '12\xa0870')
-    """
-    number = round(count)
-    return f"{number:,}".replace(",", _SPACE) if number >= 10_000 else str(number)
 
 
 def nice_step(reach: float, most: int) -> float:

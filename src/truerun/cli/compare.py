@@ -20,6 +20,7 @@ from truerun.cli.parameters import (
     given_options,
     json_option,
 )
+from truerun.cli.publishing import Publishing, publishing_options
 from truerun.cli.questions import ask_control
 from truerun.cli.screen import show, show_json
 from truerun.errors import PlanBroken
@@ -31,6 +32,7 @@ __all__ = ["command_line"]
     "compare",
     "truerun compare run-sheet.csv --plan plan.json",
     'truerun compare times.csv --control "arc out" --orders blocks-of-four --end speed',
+    "truerun compare run-sheet.csv --plan plan.json --report report.html --pictures pictures",
 )
 @click.argument("table", type=FILE)
 @click.option("--plan", type=FILE, help="The sealed plan; it then gives every rule.")
@@ -61,6 +63,7 @@ __all__ = ["command_line"]
 @click.option("--break-seal", is_flag=True, help="Look before the last planned run; only the running bet then decides.")
 @click.option("--code", metavar="CODE", help="The spoken code that the plan must have.")
 @click.option("--decimal", type=DECIMAL, help="Decimal sign of the table, where it cannot be told.")
+@publishing_options
 @json_option
 def command_line(
     table: Path,
@@ -77,8 +80,10 @@ def command_line(
     TABLE is a file of text (comma, semicolon or tab) or a spreadsheet with one line a run: run, condition, time. With
     --plan the sealed plan gives every rule; without one, what you say is taken on your word.
 
-    The rules that belong to the plan, from --orders to --less-is-more, must stay away where a plan is given.
+    The rules that belong to the plan, from --orders to --less-is-more, must stay away where a plan is given. With
+    answers of both sides or linked tests, write the page with truerun report.
     """
+    publishing = Publishing.taken_from(rules)
     given = given_options(rules)
     _require_plan_or_rules(plan, given, break_seal=break_seal, code=code)
     from truerun.workflow.comparing import compare
@@ -92,6 +97,7 @@ def command_line(
         show_json(result.json())
     else:
         show(result.summary())
+    publishing.save(result)
     return 1 if result.stopped else 0
 
 

@@ -9,6 +9,7 @@ import click
 
 from truerun.cli.group import command
 from truerun.cli.parameters import DECIMAL, ENDS, FILE, SHARE, WHOLE, Word, given_options, json_option
+from truerun.cli.publishing import Publishing, publishing_options
 from truerun.cli.saving import require_new, save_new
 from truerun.cli.screen import say, show, show_json
 from truerun.errors import PlanBroken, ValueOutOfRange
@@ -24,6 +25,7 @@ _TO_PLAN = (*_BOTH, "repeats", "claim", "measured_in", "main_test", "note")
     "dose",
     "truerun dose 0 1 2 3 6 12 --repeats 3 --end speed --dummies --out magnets",
     "truerun dose magnets",
+    "truerun dose magnets --report magnets.html --pictures pictures",
     "truerun dose times.csv --orders rounds --end speed --dummies",
 )
 @click.argument("source", nargs=-1, required=True, metavar="DOSE...|FOLDER|TABLE")
@@ -43,6 +45,7 @@ _TO_PLAN = (*_BOTH, "repeats", "claim", "measured_in", "main_test", "note")
 @click.option("--orders", type=Word(("rounds", "any")), help="Without a plan: how the order was drawn, on your word.")
 @click.option("--code", metavar="CODE", help="At the end: the spoken code that the series must have.")
 @click.option("--decimal", type=DECIMAL, help="At the end: decimal sign of the table, where it cannot be told.")
+@publishing_options
 @json_option
 def command_line(source: tuple[str, ...], *, as_json: bool, **options: Any) -> int:
     """Test whether more of the source does more.
@@ -54,7 +57,7 @@ def command_line(source: tuple[str, ...], *, as_json: bool, **options: Any) -> i
     given = given_options(options)
     place = Path(source[0])
     if len(source) == 1 and place.exists():
-        return _evaluate(place, given, as_json=as_json)
+        return _evaluate(place, Publishing.taken_from(given), given, as_json=as_json)
     return _plan(_doses(source), given, as_json=as_json)
 
 
@@ -90,7 +93,7 @@ def _plan(doses: list[float], given: dict[str, Any], *, as_json: bool) -> int:
     return 0
 
 
-def _evaluate(place: Path, given: dict[str, Any], *, as_json: bool) -> int:
+def _evaluate(place: Path, publishing: Publishing, given: dict[str, Any], *, as_json: bool) -> int:
     """Decide on the filled-in sheet, or on a table without a plan."""
     if place.is_dir():
         _require_only(given, ("code", "decimal"), "The sealed series gives every rule")
@@ -103,6 +106,7 @@ def _evaluate(place: Path, given: dict[str, Any], *, as_json: bool) -> int:
         show_json(result.json())
     else:
         show(result.summary())
+    publishing.save(result)
     return 1 if result.stopped else 0
 
 

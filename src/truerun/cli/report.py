@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import os
-from datetime import datetime
 from pathlib import Path
 
 import click
 
 from truerun.cli.group import command
 from truerun.cli.parameters import DECIMAL, FILE, Word
+from truerun.cli.publishing import read_time
 from truerun.cli.saving import require_new, save_new
 from truerun.cli.screen import say, show
-from truerun.errors import ValueOutOfRange
 
 __all__ = ["command_line"]
 
@@ -69,7 +68,7 @@ def command_line(
     """
     printed = out.with_suffix(".pdf")
     require_new([out, printed] if pdf else [out])
-    when = _time(made) if made is not None else None
+    when = read_time(made) if made is not None else None
     from truerun.report.pdf import print_pdf, require_chromium
     from truerun.workflow.comparing import compare
 
@@ -90,14 +89,3 @@ def command_line(
     show(result.comparison.headline)
     say(f"Written: {out}" + (f" and {printed}" if pdf else ""))
     return 1 if result.stopped else 0
-
-
-def _time(text: str) -> datetime:
-    """Read a time with its zone."""
-    try:
-        read = datetime.fromisoformat(text)
-    except ValueError:
-        read = None
-    if read is None or read.tzinfo is None:
-        raise ValueOutOfRange("--made", f'"{text}"', "a time with its zone", "Write it like 2026-03-14T21:52Z.")
-    return read

@@ -19,15 +19,15 @@ def require_new(paths: list[Path]) -> None:
             )
 
 
-def save_new(folder: Path, texts: Mapping[str, str]) -> list[Path]:
-    """Write texts into files of a folder, which is made if it is not there; none may exist before."""
+def save_new(folder: Path, texts: Mapping[str, str | bytes]) -> list[Path]:
+    """Write files into a folder, which is made if it is not there; none may exist before."""
     paths = [folder / name for name in texts]
     require_new(paths)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for path, text in zip(paths, texts.values(), strict=True):
-            with path.open("x", encoding="utf-8", newline="\n") as file:
-                file.write(text)
+            with path.open("xb") as file:
+                file.write(text if isinstance(text, bytes) else text.encode("utf-8"))
     except OSError as error:
         why = (error.strerror or "not writable").lower()
         raise ValueOutOfRange(f"{folder}", f"not writable ({why})", "a folder that you may write into") from error

@@ -10,6 +10,7 @@ import click
 
 from truerun.cli.group import command
 from truerun.cli.parameters import DECIMAL, ENDS, FILE, SHARE, WHOLE, Word, given_options, json_option
+from truerun.cli.publishing import Publishing, publishing_options
 from truerun.cli.saving import require_new, save_new
 from truerun.cli.screen import say, show, show_json
 from truerun.errors import PlanBroken, ValueOutOfRange
@@ -24,6 +25,7 @@ _TO_PLAN = ("repeats", "end", "control", "looking_for", "level", "measure", "sca
     "screening",
     "truerun screening positions.txt --repeats 2 --end speed --out positions",
     "truerun screening positions --candidate candidate.toml",
+    "truerun screening positions --report screening.html --pictures pictures",
 )
 @click.argument("source", type=FILE, metavar="VARIANTS|FOLDER")
 @click.option("--repeats", type=WHOLE, metavar="N", help="Runs of each variant, 2 or more; 2 if not said.")
@@ -45,6 +47,7 @@ _TO_PLAN = ("repeats", "end", "control", "looking_for", "level", "measure", "sca
 @click.option("--candidate", type=FILE, metavar="FILE", help="At the end: write a TOML file for truerun plan.")
 @click.option("--code", metavar="CODE", help="At the end: the spoken code that the screening must have.")
 @click.option("--decimal", type=DECIMAL, help="At the end: decimal sign of the table, where it cannot be told.")
+@publishing_options
 @json_option
 def command_line(source: Path, *, as_json: bool, **options: Any) -> int:
     """Find out which of many variants is worth a test of its own.
@@ -55,7 +58,7 @@ def command_line(source: Path, *, as_json: bool, **options: Any) -> int:
     """
     given = given_options(options)
     if source.is_dir():
-        return _evaluate(source, given, as_json=as_json)
+        return _evaluate(source, Publishing.taken_from(given), given, as_json=as_json)
     return _plan(source, given, as_json=as_json)
 
 
@@ -79,7 +82,7 @@ def _plan(variants: Path, given: dict[str, Any], *, as_json: bool) -> int:
     return 0
 
 
-def _evaluate(folder: Path, given: dict[str, Any], *, as_json: bool) -> int:
+def _evaluate(folder: Path, publishing: Publishing, given: dict[str, Any], *, as_json: bool) -> int:
     """Say what the filled-in sheet shows."""
     file = given.pop("candidate", None)
     _require_only(given, ("holm", "code", "decimal"), "The sealed screening gives every rule")
@@ -92,6 +95,7 @@ def _evaluate(folder: Path, given: dict[str, Any], *, as_json: bool) -> int:
         show_json(result.json())
     else:
         show(result.summary())
+    publishing.save(result)
     if file is not None and result.candidate:
         values = result.fresh_test()
         save_new(file.parent, {file.name: _request_text(values)})

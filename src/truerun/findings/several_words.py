@@ -12,11 +12,12 @@ POOL_WORDS: dict[str, str] = {
     "no-difference-found": "Together: no difference found.",
     "side-by-side": "Two tests, side by side.",
     "nothing": "Too few tests to put together.",
-    "pooled": "Pooled over {count} tests the {what} is {value}, between {low} and {high}; this method is right {coverage} times "
-    "in 100. What each test adds, and how surely, comes from its covariance analysis.",
+    "pooled": "Taken together, {count} tests put the {what} at {value}, between {low} and {high}; this method is right "
+    "{coverage} times in 100.",
     "two": "From three tests on they are pooled; two stand side by side.",
     "too-few": "Of {all} tests {count} can be used. Add finished tests of the same claim.",
-    "luck": " Is there anything at all? Luck alone does as much in {luck} of {all} combinations of their orders.",
+    "luck": " Is there anything at all? Luck alone does as much in {luck} ways to draw their orders.",
+    "not-alike": " So there is something in one of them at least, but not the same in all.",
     "bet": " A running bet through all {count} tests, one after the other, stands at your stake times {evidence}.",
     "hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
     "prediction": "between {low} and {high}; with few tests this is right 88 to 100 times in 100, as measured",
@@ -37,7 +38,7 @@ SCREENING_WORDS: dict[str, str] = {
     "decides-nothing": "It decides nothing: among {count} one always looks best. ",
     "part": "Of what it shows, {parts} of every 100 parts can be expected next time; the rest is luck. ",
     "all-luck": "Of what the best one shows, nothing can be expected next time. ",
-    "order": "Luck alone lets one of {count} stand out as far in {luck} of {orders} orders. ",
+    "order": "Luck alone lets one of {count} stand out as far in {luck} orders. ",
     "afresh": "None of these {runs} runs counts in the fresh test.",
     "counts": "{done} of {planned} runs are done. What they say stays covered until run {planned}.",
     "weaker": "Against {control}, all {count} at once. This is weaker than a fresh test of one variant, and it leans on normal "
@@ -59,7 +60,7 @@ DOSE_WORDS: dict[str, str] = {
     "open": " ({runs} runs); no span can be given.",
     "flat": "What each {unit} does lies between {low} and {high}, with no difference inside; this method is right {coverage} "
     "times in 100 ({runs} runs).",
-    "luck": " Luck alone gives so steep a trend in {luck} of {orders} orders.",
+    "luck": " Luck alone gives so steep a trend in {luck} orders.",
     "how": " A trend says that the {plural} do it, not how.",
     "if-as-stated": "If the order was drawn as stated: ",
     "counts": "{done} of {planned} runs are done. What they say stays covered until run {planned}.",

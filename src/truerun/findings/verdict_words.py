@@ -14,8 +14,8 @@ HEADLINES: dict[str, str] = {
     "inconclusive": "Cannot tell yet: this test was too small.",
     "not-a-fair-test": "Not a fair test yet.",
     "counts-only": "Sealed until the last run.",
-    "higher": "{source}: higher.",
-    "lower": "{source}: lower.",
+    "higher": "{source}: {name} is higher.",
+    "lower": "{source}: {name} is lower.",
 }
 
 SENTENCES: dict[str, str] = {
@@ -35,12 +35,13 @@ SENTENCES: dict[str, str] = {
     "not-by-itself": " It is not enough to run by itself.",
     "little-for-a-hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
     "limits": 'If "{source}" adds anything, it is {adds} of the losses; if it takes anything, {takes}, '
-    "each at {confidence} % one-sided confidence.",
-    "limits-linear": 'If "{source}" raises the {name}, it is by {adds}; if it lowers it, by {takes}, each at '
-    "{confidence} % one-sided confidence.",
+    "each right {confidence} times in 100.",
+    "limits-linear": 'If "{source}" raises the {name}, it is by {adds}; if it lowers it, by {takes}, '
+    "each right {confidence} times in 100.",
     "limit": "less than {size}",
     "open-limit": "an amount that cannot be bounded",
-    "planned": " The plan was made to find {found} with {power} % probability; the spread was {ratio} times what was planned for.",
+    "planned": " The plan was made to find {found} in {power} tests of 100; the runs scattered "
+    "{ratio} times as much as planned for.",
     "within-margin": 'Whatever "{source}" does is smaller than the {margin} that was agreed beforehand to matter: between '
     "{low} and {high}, right {coverage} times in 100.",
     "inconclusive": "The result includes no difference, and it also includes the {size} that {whose}: it lies between {low} "

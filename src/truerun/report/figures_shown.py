@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from truerun.charts.reading import count_words
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, hand_allowance, pooled_spread, shown, shown_span
-from truerun.trial.phrases import percent, stake
+from truerun.trial.phrases import count_words, percent, stake
 
 __all__ = ["Bet", "Bounds", "FiguresShown", "Found", "Luck", "Opinion", "Scatter", "figures_shown"]
 

@@ -11,10 +11,11 @@ from typing import Any
 
 from truerun.charts.luck import luck_orders_csv
 from truerun.errors import ValueOutOfRange
+from truerun.report.claim_tests import claim_tests
 from truerun.report.figures_shown import figures_shown
 from truerun.report.pages import rendered
 from truerun.report.pictures import pictures_of
-from truerun.report.plan_words import BLINDING, ORDER_SETS, ROLES, end_words
+from truerun.report.plan_words import ADJUSTED, BLINDING, ORDER_SETS, ROLES, end_words
 from truerun.report.run_rows import launch_rows, raw_columns, raw_rows
 from truerun.report.standings import control_rows, linked_rows, standing_causes, standings
 from truerun.trial.comparison import Comparison, with_controls
@@ -98,6 +99,8 @@ def render_report(
         covered=comparison.verdict is None,
         made=made.astimezone(UTC),
         invented=invented,
+        claim=claim_tests(comparison, plan, linked),
+        adjusted=[ADJUSTED.get(name, name) for name in rules.adjust],
         answers=answers or {},
         interests=interests,
         versions=versions or {},

@@ -14,7 +14,7 @@ from truerun.charts.runs import draw_runs
 from truerun.charts.severity import draw_severity
 from truerun.trial.comparison import Comparison
 
-__all__ = ["Picture", "Pictures", "drive_line_picture", "pictures_of"]
+__all__ = ["Picture", "Pictures", "drawings_of", "drive_line_picture", "picture_of", "pictures_of"]
 
 Draw = Callable[[Comparison, Width], Drawing | None]
 
@@ -59,10 +59,33 @@ def drive_line_picture(result: Comparison) -> Picture | None:
     return _picture(result, draw_drive_line)
 
 
-def _picture(result: Comparison, draw: Draw, *, anew: bool = False) -> Picture | None:
-    """Render one drawing; ``anew`` makes a third one for paper."""
-    wide, narrow = draw(result, Width.WIDE), draw(result, Width.PHONE)
-    paper = draw(result, Width.PRINT) if anew else None
+def drawings_of(result: Comparison) -> tuple[Drawing, ...]:
+    """Give every drawing of a comparison in its wide form, to be saved as files."""
+    drawn = (draw(result, Width.WIDE) for draw in (draw_drive_line, draw_runs, draw_luck, draw_severity, draw_evidence))
+    return tuple(drawing for drawing in drawn if drawing is not None)
+
+
+def picture_of(draw: Callable[[Width], Drawing | None], *, anew: bool = False) -> Picture | None:
+    """Render one drawing in its widths; ``anew`` makes a third one for paper.
+
+    Parameters
+    ----------
+    draw : callable
+        Gives the drawing for a width, None where there is nothing to show.
+    anew : bool
+        Whether paper gets a drawing of its own.
+
+    Returns
+    -------
+    Picture or None
+    """
+    wide, narrow = draw(Width.WIDE), draw(Width.PHONE)
+    paper = draw(Width.PRINT) if anew else None
     if wide is None or narrow is None:
         return None
     return Picture(wide, svg_of(wide), svg_of(narrow), svg_of(paper) if paper is not None else None)
+
+
+def _picture(result: Comparison, draw: Draw, *, anew: bool = False) -> Picture | None:
+    """Render one drawing of a comparison."""
+    return picture_of(lambda width: draw(result, width), anew=anew)

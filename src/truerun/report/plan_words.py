@@ -5,7 +5,7 @@ from __future__ import annotations
 from truerun.trial.plan import End, Role, Window, WindowRule
 from truerun.units.formats import format_quantity
 
-__all__ = ["BLINDING", "ORDER_SETS", "ROLES", "end_words"]
+__all__ = ["ADJUSTED", "BLINDING", "ORDER_SETS", "ROLES", "end_words"]
 
 _ENDS = {
     End.SPEED: "at a set speed",
@@ -52,6 +52,13 @@ _RULE = (
     "from the slowest launch of all runs down to three times the highest speed at which the magnetic bump caught the "
     "wheel in any run; both are read off the recordings, blind to the conditions"
 )
+
+
+ADJUSTED: dict[str, str] = {
+    "run-number": "run number (what drifts steadily from the first run to the last)",
+    "session": "sitting (what differs from one sitting to the next)",
+}
+"""What a result may be adjusted for."""
 
 
 def end_words(end: End | None, stop: str | None, window: Window | WindowRule | None) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from truerun.findings.several_words import POOL_WORDS
 from truerun.report.layout import rows_text, wrapped
 from truerun.report.plain_text import findings_text
@@ -9,7 +11,9 @@ from truerun.stats.pooling import Pooled
 from truerun.trial.context import amount, shown
 from truerun.trial.pooled import OneOfSeveral, PooledEffects, PooledTests
 
-__all__ = ["pooled_text"]
+__all__ = ["pooled_text", "span_text", "trust_rows"]
+
+_TOO_RARE = 0.1
 
 
 def pooled_text(result: PooledTests) -> str:
@@ -27,7 +31,7 @@ def pooled_text(result: PooledTests) -> str:
     """
     parts = [result.headline, wrapped(result.sentence), "\n".join(_test_text(test, result) for test in result.tests)]
     if result.together is not None:
-        parts.append(rows_text(_trust_rows(result, result.together)))
+        parts.append(rows_text(trust_rows(result, result.together)))
     if result.findings:
         parts.append(findings_text(result.findings))
     return "\n\n".join(parts)
@@ -54,15 +58,21 @@ def _in_order(low: float | None, high: float | None, result: PooledTests) -> tup
     return (high, low) if falling else (low, high)
 
 
-def _trust_rows(result: PooledTests, together: PooledEffects) -> list[tuple[str, str]]:
+def _times(ratio: float) -> str:
+    """Say how many times as much, in words that fit small numbers too."""
+    return f"{ratio:.1f} times as far" if ratio >= 0.1 else "hardly as far"
+
+
+def trust_rows(result: PooledTests, together: PooledEffects) -> list[tuple[str, str]]:
     """Give what shows how far the pooled figure may be trusted."""
     at, agreed = result.at, together.agreement
     spread = [amount(at, size) for size in (together.mean.spread, *together.spread)]
     rows = [
         ("Spread between tests", f"{spread[0]}, between {spread[1]} and {spread[2]}"),
         (
-            "Agreement",
-            f"Q {agreed.q:.3g} (about {agreed.df} by luck, p = {agreed.p:.3g}), I2 {100 * agreed.i_squared:.0f} %",
+            "Do the tests agree?",
+            f"they lie {_times(math.sqrt(agreed.q / agreed.df))} apart as luck alone would let them"
+            + (", more than luck explains" if agreed.p < _TOO_RARE else ""),
         ),
     ]
     if together.mean.predicted_low is not None and together.mean.predicted_high is not None:
@@ -70,15 +80,16 @@ def _trust_rows(result: PooledTests, together: PooledEffects) -> list[tuple[str,
         words = [amount(at, end, signed=True) for end in ends]
         rows.append(("One more test like these", POOL_WORDS["prediction"].format(low=words[0], high=words[1])))
     rows += [
-        (f"Without {test.name}", _span(result, rest)) for test, rest in zip(result.used, together.rest, strict=False)
+        (f"Without {test.name}", span_text(result, rest))
+        for test, rest in zip(result.used, together.rest, strict=False)
     ]
     prior = together.prior
     middle = Pooled(prior.effect, 0.0, prior.low, prior.high, prior.spread, None, None)
-    rows.append(("With a small spread assumed", _span(result, middle)))
+    rows.append(("If the tests are assumed to differ little", span_text(result, middle)))
     return rows
 
 
-def _span(result: PooledTests, found: Pooled) -> str:
+def span_text(result: PooledTests, found: Pooled) -> str:
     """Write an effect with its span."""
     at = result.at
     low, high = sorted((shown(at, found.low), shown(at, found.high)))

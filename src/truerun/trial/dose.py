@@ -22,7 +22,7 @@ from truerun.stats.rounds import every_order, orders_in_rounds, sample_rounds
 from truerun.stats.several import dose_interval, dose_trend, shuffled_rows
 from truerun.trial.agreement import Record
 from truerun.trial.decision import SAMPLED_ORDERS
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import chance, percent
 from truerun.trial.plan import End, Measurand
 from truerun.trial.rounds import SettingRuns, drawn_settings, observe_settings
 
@@ -381,7 +381,7 @@ def _sentence(rules: DoseRules, trend: Trend, direction: int | None, stops: list
         return DOSE_WORDS["stopped"].format(first=stops[0].sentence, remedy=stops[0].remedy or "")
     start = DOSE_WORDS["if-as-stated"] if rules.plan is None else ""
     words = {"unit": rules.unit, "plural": _plural(rules.unit), "name": rules.measurand.name, "runs": runs}
-    words |= {"coverage": f"{100 * (1 - rules.alpha):g}", "orders": trend.orders}
+    words |= {"coverage": f"{100 * (1 - rules.alpha):g}"}
     ends = _ends(rules, trend)
     if direction == 0:
         named = ["below" if end is None else _amount(rules, end, signed=True) for end in ends]
@@ -391,7 +391,7 @@ def _sentence(rules: DoseRules, trend: Trend, direction: int | None, stops: list
     key = "changes" if signed else "pays" if value > 0 else "costs"
     text = DOSE_WORDS[key].format(value=_amount(rules, value if signed else abs(value), signed=signed), **words)
     text += _span(rules, ends, words, signed=signed)
-    text += DOSE_WORDS["luck"].format(luck=round((trend.p or 0.0) * trend.orders), **words)
+    text += DOSE_WORDS["luck"].format(luck=chance(trend.p or 0.0, trend.orders), **words)
     return start + text + DOSE_WORDS["how"].format(**words)
 
 

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 
 from truerun.units.formats import format_percent
 
-__all__ = ["listed", "percent", "runs_named", "stake"]
+__all__ = ["chance", "count_words", "listed", "percent", "runs_named", "stake"]
+
+_MOST_COUNTED = 1_000_000
 
 _SPACE = "\N{NO-BREAK SPACE}"
 
@@ -22,6 +24,31 @@ def percent(share: float, *, signed: bool = False) -> str:
     size = abs(share)
     decimals = 0 if size >= 0.0995 else 1 if size >= 0.00995 else 2
     return format_percent(share, signed=signed, decimals=decimals)
+
+
+def chance(p: float, ways: int) -> str:
+    r"""Say how often luck alone does something: counted where a reader could count along, else about how often.
+
+    Examples
+    --------
+    >>> chance(2 / 1296, 1296), chance(0.1121, 10**12), chance(9.2e-10, 10**12)
+    ('2 of 1296', 'about 11 of 100', 'about 1 of 1\xa0100\xa0000\xa0000')
+    """
+    if ways <= _MOST_COUNTED or p <= 0:
+        return f"{count_words(p * ways)} of {count_words(ways)}"
+    return f"about {100 * p:.0f} of 100" if p >= 0.01 else f"about 1 of {count_words(float(f'{1 / p:.2g}'))}"
+
+
+def count_words(count: float) -> str:
+    r"""Write a whole number, in groups of three from 10 000 on.
+
+    Examples
+    --------
+    >>> count_words(1296), count_words(12870)
+    ('1296', '12\xa0870')
+    """
+    number = round(count)
+    return f"{number:,}".replace(",", _SPACE) if number >= 10_000 else str(number)
 
 
 def listed(words: Sequence[str]) -> str:
@@ -48,11 +75,11 @@ def runs_named(slots: Sequence[int], singular: str = "was", plural: str = "were"
 
 
 def stake(evidence: float) -> str:
-    """Write how many times its stake a bet stands at, with three digits.
+    r"""Write how many times its stake a bet stands at, with three digits.
 
     Examples
     --------
-    >>> stake(12.67), stake(7021.4), stake(0.0995)
-    ('12.7', '7020', '0.0995')
+    >>> stake(12.67), stake(7021.4), stake(0.0995), stake(26_600_000)
+    ('12.7', '7020', '0.0995', '26\xa0600\xa0000')
     """
-    return f"{evidence:.3g}" if evidence < 100 else f"{float(f'{evidence:.3g}'):.0f}"
+    return f"{evidence:.3g}" if evidence < 100 else count_words(float(f"{evidence:.3g}"))

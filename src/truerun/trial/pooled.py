@@ -32,7 +32,7 @@ from truerun.trial.comparison import Comparison
 from truerun.trial.context import Context, amount, hand_allowance, shown
 from truerun.trial.decision import SAMPLED_ORDERS, Figures
 from truerun.trial.linked import Place, places
-from truerun.trial.phrases import percent, stake
+from truerun.trial.phrases import chance, percent, stake
 from truerun.trial.plan import Plan, Role
 from truerun.trial.verdict import Verdict, side_of_zero
 
@@ -347,7 +347,9 @@ def _sentence(tests: Sequence[OneOfSeveral], together: PooledEffects | None, luc
     else:
         text = POOL_WORDS["too-few"].format(all=len(tests), count=len(used))
     if luck is not None:
-        text += POOL_WORDS["luck"].format(luck=round(luck.p * luck.combinations), all=luck.combinations)
+        text += POOL_WORDS["luck"].format(luck=chance(luck.p, luck.combinations))
+        if together is not None and luck.p <= alpha and _verdict(together, used) is Verdict.NO_DIFFERENCE:
+            text += POOL_WORDS["not-alike"]
         if luck.evidence is not None:
             text += POOL_WORDS["bet"].format(count=luck.bets, evidence=stake(luck.evidence))
     return text

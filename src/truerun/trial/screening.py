@@ -18,6 +18,7 @@ from truerun.series import RunTable
 from truerun.stats.rounds import every_order, sample_rounds
 from truerun.stats.several import Shrinkage, holm, screening, shrinkage
 from truerun.trial.agreement import Record
+from truerun.trial.phrases import chance
 from truerun.trial.plan import End, Measurand
 from truerun.trial.rounds import SettingRuns, drawn_settings, observe_settings
 
@@ -314,5 +315,5 @@ def _sentence(figures: ScreeningFigures, plan: ScreeningPlan, *, named: bool) ->
     parts = round(100 * figures.worth.factor)
     text = SCREENING_WORDS["decides-nothing"].format(count=count) if named else ""
     text += SCREENING_WORDS["part" if parts else "all-luck"].format(parts=parts)
-    text += SCREENING_WORDS["order"].format(count=count, luck=round(figures.p * figures.orders), orders=figures.orders)
+    text += SCREENING_WORDS["order"].format(count=count, luck=chance(figures.p, figures.orders))
     return text + (SCREENING_WORDS["afresh"].format(runs=len(plan.order)) if named else "")

@@ -30,7 +30,7 @@ def headline(at: Context, verdict: Verdict) -> str:
         elif _inside_margin(at):
             key = "adds-a-little" if adds else "takes-a-little"
     margin = amount(at, at.rules.margin) if at.rules.margin is not None else ""
-    return HEADLINES[key].format(source=f'"{name}"', margin=margin)
+    return HEADLINES[key].format(source=f'"{name}"', margin=margin, name=at.rules.measurand.name)
 
 
 def sentence(at: Context, verdict: Verdict, findings: tuple[Finding, ...]) -> str:

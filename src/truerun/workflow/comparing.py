@@ -10,7 +10,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from truerun.errors import ChoiceNeeded, ValueOutOfRange
 from truerun.recordings.run_tables import read_run_table
@@ -22,6 +22,9 @@ from truerun.trial.planning import default_adjust
 from truerun.trial.rules import Rules, rules_of_plan
 from truerun.workflow.plan_files import SealedPlan, read_plan
 from truerun.workflow.versions import versions
+
+if TYPE_CHECKING:
+    from truerun.charts.drawing import Drawing
 
 __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
 
@@ -99,6 +102,12 @@ class ComparisonResult:
             versions=versions(),
             **more,
         )
+
+    def drawings(self) -> tuple[Drawing, ...]:
+        """Give its drawings, to be saved as files."""
+        from truerun.report.pictures import drawings_of  # noqa: PLC0415  see the head of this module
+
+        return drawings_of(self.comparison)
 
 
 def compare(

@@ -1,4 +1,8 @@
-"""A dose series: drawing and sealing the order of the doses, and deciding on the trend at the end."""
+"""A dose series: drawing and sealing the order of the doses, and deciding on the trend at the end.
+
+Pages and pictures are imported where a result is shown as one: templates and drawings would double the time of a cold
+start.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.report.dose_text import dose_plan_text, dose_text
@@ -29,6 +33,9 @@ from truerun.workflow.comparing import one_of
 from truerun.workflow.plan_files import plan_file_text
 from truerun.workflow.rounds import SHEET, is_folder, read_sealed_rounds, read_settings_table, sheet_text
 from truerun.workflow.versions import versions
+
+if TYPE_CHECKING:
+    from truerun.charts.drawing import Drawing
 
 __all__ = ["DosePlanResult", "DoseResult", "dose", "plan_dose"]
 
@@ -88,6 +95,42 @@ class DoseResult:
     def json(self) -> str:
         """Give the series as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+    def _repr_html_(self) -> str:
+        """Show the result in a notebook."""
+        from truerun.report.dose_page import dose_fragment  # noqa: PLC0415  see the head of this module
+
+        return dose_fragment(self.dosed)
+
+    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
+        """Write the result as one HTML page.
+
+        Parameters
+        ----------
+        made : datetime, optional
+            When it is made; None: now. The same time gives the same bytes.
+        invented : bool
+            Whether it never took place; the page then says so first.
+
+        Returns
+        -------
+        str
+        """
+        from truerun.report.dose_page import render_dose  # noqa: PLC0415  see the head of this module
+
+        return render_dose(
+            self.dosed,
+            made=made or datetime.now(UTC),
+            document=self.document(),
+            invented=invented,
+        )
+
+    def drawings(self) -> tuple[Drawing, ...]:
+        """Give its drawings, to be saved as files."""
+        from truerun.charts.dose import draw_dosed  # noqa: PLC0415  see the head of this module
+
+        drawn = draw_dosed(self.dosed)
+        return () if drawn is None else (drawn,)
 
 
 def plan_dose(

@@ -1,18 +1,26 @@
-"""Putting finished tests of one claim together."""
+"""Putting finished tests of one claim together.
+
+Pages and pictures are imported where a result is shown as one: templates and drawings would double the time of a cold
+start.
+"""
 
 from __future__ import annotations
 
 import json
 import os
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from truerun.report.pooled_text import pooled_text
 from truerun.trial.comparison import Comparison
 from truerun.trial.pooled import PooledTests, pool_tests
 from truerun.workflow.comparing import ComparisonResult, compare
 from truerun.workflow.versions import versions
+
+if TYPE_CHECKING:
+    from truerun.charts.drawing import Drawing
 
 __all__ = ["PoolResult", "pool"]
 
@@ -44,6 +52,41 @@ class PoolResult:
     def json(self) -> str:
         """Give the result as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+    def _repr_html_(self) -> str:
+        """Show the result in a notebook."""
+        from truerun.report.pool_page import pool_fragment  # noqa: PLC0415  see the head of this module
+
+        return pool_fragment(self.pooled)
+
+    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
+        """Write the result as one HTML page.
+
+        Parameters
+        ----------
+        made : datetime, optional
+            When it is made; None: now. The same time gives the same bytes.
+        invented : bool
+            Whether it never took place; the page then says so first.
+
+        Returns
+        -------
+        str
+        """
+        from truerun.report.pool_page import render_pool  # noqa: PLC0415  see the head of this module
+
+        return render_pool(
+            self.pooled,
+            made=made or datetime.now(UTC),
+            document=self.document(),
+            invented=invented,
+        )
+
+    def drawings(self) -> tuple[Drawing, ...]:
+        """Give its drawings, to be saved as files."""
+        from truerun.charts.pooled import draw_pooled  # noqa: PLC0415  see the head of this module
+
+        return (draw_pooled(self.pooled),)
 
 
 def pool(*tests: Any) -> PoolResult:

@@ -1,4 +1,8 @@
-"""Screening many variants: drawing and sealing the order, and naming a candidate at the end."""
+"""Screening many variants: drawing and sealing the order, and naming a candidate at the end.
+
+Pages and pictures are imported where a result is shown as one: templates and drawings would double the time of a cold
+start.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from truerun.errors import PlanBroken, RecordingUnreadable, ValueOutOfRange
 from truerun.report.screening_text import screening_plan_text, screening_text
@@ -23,6 +27,9 @@ from truerun.workflow.comparing import one_of
 from truerun.workflow.plan_files import plan_file_text
 from truerun.workflow.rounds import SHEET, is_folder, read_sealed_rounds, read_settings_table, sheet_text
 from truerun.workflow.versions import versions
+
+if TYPE_CHECKING:
+    from truerun.charts.drawing import Drawing
 
 __all__ = ["ScreeningPlanResult", "ScreeningResult", "plan_screening", "read_variants", "screen"]
 
@@ -92,6 +99,43 @@ class ScreeningResult:
     def json(self) -> str:
         """Give the screening as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+    def _repr_html_(self) -> str:
+        """Show the result in a notebook."""
+        from truerun.report.screening_page import screening_fragment  # noqa: PLC0415  see the head of this module
+
+        return screening_fragment(self.screened, self.runs_needed())
+
+    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
+        """Write the result as one HTML page.
+
+        Parameters
+        ----------
+        made : datetime, optional
+            When it is made; None: now. The same time gives the same bytes.
+        invented : bool
+            Whether it never took place; the page then says so first.
+
+        Returns
+        -------
+        str
+        """
+        from truerun.report.screening_page import render_screening  # noqa: PLC0415  see the head of this module
+
+        return render_screening(
+            self.screened,
+            made=made or datetime.now(UTC),
+            runs_needed=self.runs_needed(),
+            document=self.document(),
+            invented=invented,
+        )
+
+    def drawings(self) -> tuple[Drawing, ...]:
+        """Give its drawings, to be saved as files."""
+        from truerun.charts.screening import draw_screened  # noqa: PLC0415  see the head of this module
+
+        drawn = draw_screened(self.screened)
+        return () if drawn is None else (drawn,)
 
     def runs_needed(self) -> dict[str, int | None] | None:
         """Give how many runs find what can be expected, and what was shown, in 8 tests of 10.
