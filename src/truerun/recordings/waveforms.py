@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truerun.errors import FitImpossible
+from truerun.recordings.coil_pulses import detect_zero_crossings, goes_both_ways
 from truerun.recordings.crossings import detect_crossings
 from truerun.recordings.layout import Layout
 from truerun.recordings.number_columns import Block, Wanted
@@ -65,7 +66,7 @@ def passes_from_waveform(signals: Signals, numbers: Iterator[Block], wanted: tup
     Returns
     -------
     Passes
-        With ``ends``.
+        With ``ends``, but for a coil.
 
     Raises
     ------
@@ -116,9 +117,12 @@ def _found(
 ) -> Passes:
     """Find the passes in one voltage; its blocks are given up on the way."""
     samples = np.concatenate(volts.pop(role) if role is R.VOLTAGE else volts[role])
+    coil = goes_both_ways(samples)
     try:
-        passes = detect_crossings(samples, start, step)
+        passes = detect_zero_crossings(samples, start, step) if coil else detect_crossings(samples, start, step)
     except FitImpossible as refused:
         raise signals.layout.unreadable(None, f"{refused}") from None
+    if coil:
+        signals.said.append("Pulses go both ways, as those of a coil: a mark passes where they go through zero.")
     signals.said.append(f"{passes.times.size} passes of the {CLOCK_NAMES[role]} were found in {samples.size} samples.")
     return passes
