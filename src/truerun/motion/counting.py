@@ -11,11 +11,12 @@ from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.clocks import Ordered, ordered_passes, said_places
-from truerun.motion.free_part import free_part
+from truerun.motion.free_part import free_part, turn_rates
 from truerun.motion.mark_pattern import check_mark_count, find_start_mark, mark_widths
+from truerun.motion.off_place import off_place
 from truerun.motion.side_columns import check_columns
 from truerun.motion.taps import count_taps
-from truerun.motion.tracking import EVENT_COST, Tracked, find_seed, track_passes
+from truerun.motion.tracking import Seed, Tracked, find_seeds, track_passes
 from truerun.series import Clock, Passes
 
 __all__ = ["CountedPasses", "count_passes"]
@@ -24,6 +25,12 @@ LEAST_TURNS = 3
 RIVAL_TAIL = 0.2
 MANY_REPAIRS = 0.2
 TAP_DOUBT = 0.35
+UNSURE_COST = 1.5
+CLEAN_PRICE = 30.0
+LEFT_PRICE = 2.0
+RIVAL_PRICE = 25.0
+STEEP_FALL = 0.15
+ODD_SEED = 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,6 +50,16 @@ class CountedPasses:
     sigma: float | None
     kept: NDArray[np.intp]
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """One way of numbering: which passes, their numbers, where it is unsure, and what it costs to believe it."""
+
+    index: NDArray[np.intp]
+    counts: NDArray[np.intp]
+    unsure: tuple[int, ...]
+    price: float
 
 
 def count_passes(passes: Passes, marks: int, *, mark_angles: NDArray[np.float64] | None = None) -> CountedPasses:
@@ -134,19 +151,61 @@ def _counted_taps(raw: Ordered, passes: Passes) -> CountedPasses:
 
 
 def _tracked(raw: Ordered, passes: Passes, marks: int) -> CountedPasses:
-    """Follow the passes from the cleanest stretch to both ends."""
-    before, after = track_passes(raw.times, marks, find_seed(raw.times, marks))
+    """Follow the passes from the cleanest stretches to both ends, and use the most coherent way."""
+    ways: list[_Way] = []
+    for seed in find_seeds(raw.times, marks):
+        ways.append(_way(raw.times, marks, seed))
+        if ways[-1].price <= CLEAN_PRICE:
+            break
+    best = min(ways, key=lambda way: way.price)
+    index, counts, unsure = best.index, best.counts, list(best.unsure)
+    off = off_place(raw.times[index], counts, marks)
+    unsure += _contradicted(best, ways)
+    index, counts = index[~off], counts[~off] - counts[~off][0]
+    unsure += _steep(raw.times, index, counts, marks)
+    said = _repairs(raw, index, counts, passes)
+    if unsure:
+        said.append(finding("count-uncertain", place=said_places(raw.kept[sorted(set(unsure))], passes.times)))
+    said += _left_out(raw, index, passes)
+    return CountedPasses(raw.times[index], counts, marks, None, None, raw.kept[index], raw.findings + tuple(said))
+
+
+def _way(times: NDArray[np.float64], marks: int, seed: Seed) -> _Way:
+    """Follow the passes from one seed; what is left out and what is odd has its price."""
+    before, after = track_passes(times, marks, seed)
     ends = [_confirmed(side, marks) for side in (before, after)]
     index = np.concatenate([before.index[: ends[0]][:0:-1], after.index[: ends[1]]])
     counts = np.concatenate([before.counts[: ends[0]][:0:-1], after.counts[: ends[1]]])
-    counts -= counts[0]
-    said = _repairs(raw, index, counts, passes)
-    for side, end in zip((before, after), ends, strict=True):
-        if side.rival is not None and side.rival < end:
-            place = said_places(raw.kept[side.index[side.rival : side.rival + 1]], passes.times)
-            said.append(finding("count-uncertain", place=place))
-    said += _left_out(raw, index, passes)
-    return CountedPasses(raw.times[index], counts, marks, None, None, raw.kept[index], raw.findings + tuple(said))
+    costs = seed.cost + float(before.costs[: ends[0]].sum() + after.costs[: ends[1]].sum())
+    unsure = [
+        int(side.index[side.rival])
+        for side, end in zip((before, after), ends, strict=True)
+        if side.rival is not None and side.rival < end
+    ]
+    if seed.cost > ODD_SEED:
+        unsure.append(seed.first)
+    return _Way(index, counts, tuple(unsure), costs + LEFT_PRICE * (times.size - index.size))
+
+
+def _steep(times: NDArray[np.float64], index: NDArray[np.intp], counts: NDArray[np.intp], marks: int) -> list[int]:
+    """Find passes that are missing or too many where the speed changes too much in a turn to be sure of it."""
+    first, last, rates = turn_rates(times[index], counts, marks)
+    _, place, rows = np.intersect1d(first, last, return_indices=True)
+    fall = np.abs(rates[place] / rates[rows] - 1)
+    steep = np.interp(np.arange(index.size), first[place], fall) if place.size else np.ones(index.size)
+    odd = (np.diff(counts) > 1) | (np.diff(index) > 1)
+    return [int(place) for place in index[:-1][odd & (np.maximum(steep[1:], steep[:-1]) > STEEP_FALL)]]
+
+
+def _contradicted(best: _Way, ways: list[_Way]) -> list[int]:
+    """Find where ways that are nearly as good give other numbers than the best one."""
+    places = []
+    for other in ways:
+        if other is not best and other.price < best.price + RIVAL_PRICE:
+            _, mine, theirs = np.intersect1d(best.index, other.index, return_indices=True)
+            away = best.counts[mine] - other.counts[theirs]
+            places += best.index[mine[np.flatnonzero(np.diff(away)) + 1]].tolist()
+    return places
 
 
 def _confirmed(side: Tracked, marks: int) -> int:
@@ -157,7 +216,7 @@ def _confirmed(side: Tracked, marks: int) -> int:
         end -= min(max(1, marks // 2), end - 1)
     if side.rival is not None and side.index.size - side.rival < RIVAL_TAIL * side.index.size:
         end = min(end, side.rival)
-    while end > 1 and (late := np.flatnonzero(side.costs[max(0, end - confirm) : end] > EVENT_COST)).size:
+    while end > 1 and (late := np.flatnonzero(side.costs[max(0, end - confirm) : end] > UNSURE_COST)).size:
         end = max(0, end - confirm) + int(late[0])
     return max(end, 1)
 

@@ -13,10 +13,11 @@ from truerun.motion.panels import TURN
 __all__ = ["StartMark", "check_mark_count", "find_start_mark", "mark_widths"]
 
 MOST_PERIOD = 64
-BETTER = 0.4
+BETTER = 0.25
+LEAST_REPEATS = 24
 VISIBLE = 3.0
 AS_GOOD = 1.5
-CLEAR = 0.3
+CLEAR = 0.5
 MISMATCH = 0.25
 
 
@@ -55,8 +56,8 @@ def check_mark_count(times: NDArray[np.float64], marks: int) -> int | None:
     the true number; slowing alone makes it grow as p^2, which is allowed for.
     """
     logs = np.log(np.diff(times))
-    most = min(max(2 * marks, 12), MOST_PERIOD, (logs.size - 1) // 4)
-    if marks > most:
+    most = min(max(2 * marks, 12), MOST_PERIOD, (logs.size - LEAST_REPEATS) // 2)
+    if not 1 <= marks <= most:
         return None
     repeats = np.array([_repeat(logs, period) for period in range(1, most + 1)])
     own = repeats[marks - 1]

@@ -2,26 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Step", "Tracked", "find_seed", "track_passes"]
+__all__ = ["Seed", "Step", "Tracked", "find_seeds", "track_passes"]
 
 MISS_COST = 5.0
 EACH_MISS_COST = 0.3
 EXTRA_COST = 7.0
 MOST_COST = 25.0
-EVENT_COST = 4.0
 LEAST_SCATTER = 0.02
+MOST_SCATTER = 0.08
+LEAST_FADE = 0.5
+MOST_FADE = 1.6
 LOST = 60.0
 KEEP = 0.75
 FORGET = 60.0
 MOST_TRAILS = 12
 AHEAD_TURNS = 25
 SURE = 0.08
+MOST_SEEDS = 6
+SEED_BEND = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class Seed:
+    """A stretch of passes to begin from, none missing and none too many; ``cost`` is what that takes to believe."""
+
+    first: int
+    last: int
+    cost: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,21 +68,23 @@ class _Trail:
     """One way of numbering so far.
 
     ``rates`` hold 1/interval^2 for each kind of interval as last seen [1/s^2], ``losses`` what it falls by each turn;
-    ``scatter`` is how far passes lie from where they are expected, as a share of an interval.
+    ``fade`` is the ratio of the losses of two turns; ``scatter`` is how far passes lie from where they are expected,
+    as a share of an interval.
     """
 
     time: float
     count: int
     rates: tuple[float, ...]
     losses: tuple[float, ...]
+    fade: float
     scatter: float
     cost: float
     trouble: float
     last: Step
 
 
-def find_seed(times: NDArray[np.float64], marks: int) -> tuple[int, int]:
-    """Find the stretch in which intervals change most evenly from turn to turn.
+def find_seeds(times: NDArray[np.float64], marks: int) -> list[Seed]:
+    """Find the stretches in which intervals change most evenly from turn to turn, the best one first.
 
     Parameters
     ----------
@@ -79,8 +95,8 @@ def find_seed(times: NDArray[np.float64], marks: int) -> tuple[int, int]:
 
     Returns
     -------
-    first, last : int
-        Passes at its ends.
+    list of Seed
+        At most six.
 
     Notes
     -----
@@ -91,11 +107,16 @@ def find_seed(times: NDArray[np.float64], marks: int) -> tuple[int, int]:
     bend = np.abs(rates[: -2 * marks] - 2 * rates[marks:-marks] + rates[2 * marks :]) / rates[marks:-marks]
     width = min(max(marks, 6), bend.size)
     worst = np.lib.stride_tricks.sliding_window_view(bend, width).max(axis=1)
-    first = int(np.argmin(worst))
-    return first, first + width + 2 * marks
+    odd = np.minimum((bend / SEED_BEND) ** 2 / 2, MOST_COST)
+    seeds: list[Seed] = []
+    while len(seeds) < MOST_SEEDS and np.isfinite(worst).any():
+        first = int(np.argmin(worst))
+        seeds.append(Seed(first, first + width + 2 * marks, float(odd[first : first + width].sum())))
+        worst[max(0, first - marks) : first + marks + 1] = np.inf
+    return seeds
 
 
-def track_passes(times: NDArray[np.float64], marks: int, seed: tuple[int, int]) -> tuple[Tracked, Tracked]:
+def track_passes(times: NDArray[np.float64], marks: int, seed: Seed) -> tuple[Tracked, Tracked]:
     """Follow the passes from a seed to both ends.
 
     Parameters
@@ -104,8 +125,8 @@ def track_passes(times: NDArray[np.float64], marks: int, seed: tuple[int, int]) 
         Increasing [s].
     marks : int
         Marks per turn.
-    seed : (int, int)
-        From :func:`find_seed`.
+    seed : Seed
+        From :func:`find_seeds`.
 
     Returns
     -------
@@ -119,43 +140,35 @@ def track_passes(times: NDArray[np.float64], marks: int, seed: tuple[int, int]) 
     until one is clearly better. An interval is predicted from that of the same two marks a turn ago, so neither
     the spacing of the marks nor the hill matters.
     """
-    first, last = seed
+    first, last = seed.first, seed.last
     rates = np.diff(times) ** -2.0
-    late = rates[last - marks : last]
-    earlier = rates[last - 2 * marks : last - marks]
     step: Step | None = None
     for number, index in enumerate(range(first, last + 1)):
         step = Step(index, number, 0.0, step)
-    forth = _followed(
-        times, last, np.roll(late, (last - first) % marks), np.roll(earlier - late, (last - first) % marks), step
-    )
-    early = rates[first : first + marks]
-    later = rates[first + marks : first + 2 * marks]
-    back = _followed(
-        -times[::-1],
-        times.size - 1 - first,
-        early[::-1],
-        (later - early)[::-1],
-        Step(times.size - 1 - first, 0, 0.0, None),
-    )
+    turns = [rates[last - back * marks : last - (back - 1) * marks] for back in (3, 2, 1)]
+    forth = _followed(times, last, _begun([np.roll(turn, (last - first) % marks) for turn in turns], step))
+    mirror = times.size - 1 - first
+    turns = [rates[first + ahead * marks : first + (ahead + 1) * marks][::-1] for ahead in (2, 1, 0)]
+    back = _followed(-times[::-1], mirror, _begun(turns, Step(mirror, 0, 0.0, None)))
     turned = Tracked(times.size - 1 - back.index, -back.counts, back.costs, back.rival, back.lost)
     return turned, forth
 
 
-def _followed(
-    times: NDArray[np.float64],
-    start: int,
-    rates: NDArray[np.float64],
-    losses: NDArray[np.float64],
-    step: Step | None,
-) -> Tracked:
-    """Follow the passes after ``start``; ``rates`` are by kind, kind = count modulo their number."""
+def _begun(turns: list[NDArray[np.float64]], step: Step | None) -> _Trail:
+    """Begin a trail after three turns of the seed, whose rates are in the order of kinds, the last turn last."""
     if step is None:
         raise AssertionError("a seed has passes")
-    trail = _Trail(
-        float(times[start]), step.count, tuple(rates.tolist()), tuple(losses.tolist()), LEAST_SCATTER, 0.0, 0.0, step
-    )
-    trails = [trail]
+    early, losses = turns[0] - turns[1], turns[1] - turns[2]
+    ratio = float(losses.sum() / early.sum()) if early.sum() else 1.0
+    fade = min(max(ratio, LEAST_FADE), MOST_FADE)
+    bend = 2.5 * float(np.mean(np.abs(losses - fade * early) / turns[1])) / 2
+    scatter = min(max(LEAST_SCATTER, bend), MOST_SCATTER)
+    return _Trail(0.0, step.count, tuple(turns[2].tolist()), tuple(losses.tolist()), fade, scatter, 0.0, 0.0, step)
+
+
+def _followed(times: NDArray[np.float64], start: int, begun: _Trail) -> Tracked:
+    """Follow the passes after ``start``."""
+    trails = [replace(begun, time=float(times[start]))]
     for index, time in enumerate(times[start + 1 :].tolist(), start + 1):
         found = [option for each in trails for option in _options(each, index, time)]
         alive = [option for option in found if option.trouble < LOST]
@@ -169,9 +182,9 @@ def _options(trail: _Trail, index: int, time: float) -> list[_Trail]:
     """Ways in which a trail can go on with one more pass."""
     gap = time - trail.time
     kind = trail.count % len(trail.rates)
-    rate = trail.rates[kind] - trail.losses[kind]
+    rate = trail.rates[kind] - trail.losses[kind] * trail.fade
     if rate > 0:
-        away = gap * sqrt(rate) - 1
+        away = (gap * sqrt(rate) - 1) / _narrowing(trail.rates, trail.losses, kind, rate)
         if abs(away) < min(max(SURE, 3 * trail.scatter), 0.3):
             return [_moved(trail, index, time, 1, away)]
     ahead = _ahead(trail, gap)
@@ -183,72 +196,90 @@ def _options(trail: _Trail, index: int, time: float) -> list[_Trail]:
 def _ahead(trail: _Trail, gap: float) -> list[tuple[int, float]]:
     """Numbers of steps that come nearest to a gap, with how far each is away as a share of an interval."""
     marks = len(trail.rates)
-    rates = list(trail.rates)
+    rates, losses = list(trail.rates), list(trail.losses)
     total, found = 0.0, []
     for steps in range(1, AHEAD_TURNS * marks + 1):
         kind = (trail.count + steps - 1) % marks
-        rates[kind] -= trail.losses[kind]
+        losses[kind] *= trail.fade
+        rates[kind] -= losses[kind]
         if rates[kind] <= 0:
             break
         interval = 1 / sqrt(rates[kind])
         total += interval
         away = (gap - total) / interval
         if abs(away) < 1.6:
-            found.append((steps, away))
+            found.append((steps, away / _narrowing(rates, losses, kind, rates[kind])))
         elif away < 0:
             break
     return found
 
 
+def _narrowing(rates: Sequence[float], losses: Sequence[float], kind: int, rate: float) -> float:
+    """Give the shorter of an interval and the next one, as a share of the first."""
+    following = (kind + 1) % len(rates)
+    later = rates[following] - losses[following]
+    return min(1.0, sqrt(rate / later)) if later > 0 else 1.0
+
+
 def _moved(trail: _Trail, index: int, time: float, steps: int, away: float) -> _Trail:
     """Take a pass as the one ``steps`` further on."""
-    rates, losses = _updated(trail, time - trail.time, steps)
-    scatter = max(LEAST_SCATTER, 2.5 * _level(trail, away))
     limit = trail.scatter * sqrt(steps) + 0.01 * (steps - 1)
     cost = min((away / limit) ** 2 / 2, MOST_COST)
     if steps > 1:
         cost += MISS_COST + EACH_MISS_COST * min(steps - 1, 20)
+    seen = _next_seen if steps == 1 else _later_seen
+    rates, losses, fade = seen(trail, time - trail.time, steps)
     return _Trail(
-        time,
-        trail.count + steps,
-        rates,
-        losses,
-        scatter if steps == 1 else trail.scatter,
-        trail.cost + cost,
-        KEEP * trail.trouble + cost,
-        Step(index, trail.count + steps, cost, trail.last),
+        time=time,
+        count=trail.count + steps,
+        rates=rates,
+        losses=losses,
+        fade=fade,
+        scatter=_scatter(trail, away) if steps == 1 else trail.scatter,
+        cost=trail.cost + cost,
+        trouble=KEEP * trail.trouble + cost,
+        last=Step(index, trail.count + steps, cost, trail.last),
     )
 
 
-def _level(trail: _Trail, away: float) -> float:
-    """Mean distance from where passes are expected, slowly forgetting."""
-    return 0.93 * trail.scatter / 2.5 + 0.07 * min(abs(away), 0.25)
+def _scatter(trail: _Trail, away: float) -> float:
+    """Give 2.5 times the mean distance from where passes are expected, slowly forgetting."""
+    return min(max(LEAST_SCATTER, 0.93 * trail.scatter + 0.07 * 2.5 * min(abs(away), 0.25)), MOST_SCATTER)
 
 
-def _updated(trail: _Trail, gap: float, steps: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Rates and losses of all kinds in a gap, as if each had taken its predicted share of it."""
-    marks = len(trail.rates)
+def _next_seen(trail: _Trail, gap: float, steps: int) -> tuple[tuple[float, ...], tuple[float, ...], float]:
+    """Rates, losses and fade after the next interval was seen; the noisier it is, the less they move."""
+    kind = (trail.count + steps - 1) % len(trail.rates)
     gain = min(1.0, max(0.25, 1.5 * LEAST_SCATTER / trail.scatter))
     rates, losses = list(trail.rates), list(trail.losses)
-    if steps == 1:
-        kind = trail.count % marks
-        seen = gap**-2.0
-        expected = rates[kind] - losses[kind]
-        now = expected + sqrt(gain) * (seen - expected)
-        losses[kind] += gain * (rates[kind] - now - losses[kind])
-        rates[kind] = now
-        return tuple(rates), tuple(losses)
+    loss = losses[kind] * trail.fade
+    expected = rates[kind] - loss
+    now = expected + sqrt(gain) * (gap**-2.0 - expected)
+    fade = trail.fade
+    if loss:
+        ratio = (rates[kind] - now) / losses[kind]
+        fade += min(1.0, 1.5 / len(rates)) * gain * (min(max(ratio, LEAST_FADE), MOST_FADE) - fade)
+    losses[kind] = loss + gain * (rates[kind] - now - loss)
+    rates[kind] = now
+    return tuple(rates), tuple(losses), fade
+
+
+def _later_seen(trail: _Trail, gap: float, steps: int) -> tuple[tuple[float, ...], tuple[float, ...], float]:
+    """Rates and losses after a gap with missing passes, as if each interval had taken its predicted share of it."""
+    marks = len(trail.rates)
+    rates, losses = list(trail.rates), list(trail.losses)
+    numbers = range(trail.count, trail.count + steps)
     total = 0.0
-    for number in range(trail.count, trail.count + steps):
-        kind = number % marks
-        rates[kind] -= losses[kind]
-        total += 1 / sqrt(rates[kind])
+    for number in numbers:
+        losses[number % marks] *= trail.fade
+        rates[number % marks] -= losses[number % marks]
+        total += 1 / sqrt(rates[number % marks])
     factor = (total / gap) ** 2
-    for kind in {number % marks for number in range(trail.count, trail.count + steps)}:
+    for kind in {number % marks for number in numbers}:
         turns = len(range((kind - trail.count) % marks, steps, marks))
         rates[kind] *= factor
         losses[kind] = (trail.rates[kind] - rates[kind]) / turns
-    return tuple(rates), tuple(losses)
+    return tuple(rates), tuple(losses), trail.fade
 
 
 def _skipped(trail: _Trail) -> _Trail:
