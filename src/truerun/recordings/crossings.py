@@ -73,15 +73,15 @@ def find_levels(values: NDArray[np.floating]) -> Levels:
     >>> find_levels(np.tile([0.0, 0.0, 0.0, 0.0, 0.0, 5.0, 5.0], 9))
     Levels(rest=0.0, mark=5.0, noise=0.0)
     """
-    smooth = _median_of_three(values)
-    chosen = smooth[:: max(1, smooth.size // LOOKED_AT)]
-    lowest, highest = float(smooth.min()), float(smooth.max())
+    if values.size < 3:
+        raise FitImpossible(NO_LEVELS.format(found=f"it has {values.size} samples"))
+    chosen, lowest, highest = _smoothed(values)
     middle = (lowest + highest) / 2
     if np.mean(np.abs(chosen - middle) < (highest - lowest) / 8) > 0.5:
         rest = float(np.median(chosen))
-        mark = _median(smooth[smooth > (rest + highest) / 2], rest)
+        mark = _median(chosen[chosen > (rest + highest) / 2], highest)
     else:
-        rest, mark = _two_medians(smooth, middle)
+        rest, mark = _two_medians(chosen, lowest, highest)
     noise = _noise(values, rest, abs(mark - rest))
     if abs(mark - rest) <= CLEAREST * noise or mark == rest:
         found = f"it departs by {abs(mark - rest):.3g} from {rest:.3g}, with a noise of {noise:.2g}"
@@ -89,30 +89,31 @@ def find_levels(values: NDArray[np.floating]) -> Levels:
     return Levels(rest, mark, noise)
 
 
-def _two_medians(smooth: NDArray[np.floating], middle: float) -> tuple[float, float]:
+def _smoothed(values: NDArray[np.floating]) -> tuple[NDArray[np.floating], float, float]:
+    """Some of the middle ones of every three samples in a row, and the lowest and the highest of them all."""
+    every = max(1, values.size // LOOKED_AT)
+    kept, lowest, highest = [], np.inf, -np.inf
+    for i in range(0, values.size - 2, LOOKED_AT):
+        stretch = values[i : i + LOOKED_AT + 2]
+        low, high = np.minimum(stretch[:-2], stretch[1:-1]), np.maximum(stretch[:-2], stretch[1:-1])
+        middle = np.maximum(low, np.minimum(high, stretch[2:]))
+        kept.append(middle[::every])
+        lowest, highest = min(lowest, float(middle.min())), max(highest, float(middle.max()))
+    return np.concatenate(kept), lowest, highest
+
+
+def _two_medians(chosen: NDArray[np.floating], lowest: float, highest: float) -> tuple[float, float]:
     """Level at rest and level of the marks of a signal that keeps to two levels."""
-    low = high = middle
+    low, high = lowest, highest
     for _ in range(2):
-        below = smooth < middle
-        low, high = _median(smooth[below], middle), _median(smooth[~below], middle)
-        middle = (low + high) / 2
-    return (low, high) if np.mean(smooth < middle) >= 0.4 else (high, low)
+        below = chosen < (low + high) / 2
+        low, high = _median(chosen[below], lowest), _median(chosen[~below], highest)
+    return (low, high) if np.mean(chosen < (low + high) / 2) >= 0.4 else (high, low)
 
 
 def _median(values: NDArray[np.floating], otherwise: float) -> float:
     """Median, or another number where there are no values."""
     return float(np.median(values)) if values.size else otherwise
-
-
-def _median_of_three(values: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Middle one of every three samples in a row."""
-    if values.size < 3:
-        raise FitImpossible(NO_LEVELS.format(found=f"it has {values.size} samples"))
-    before, here, after = values[:-2], values[1:-1], values[2:]
-    low, high = np.minimum(before, here), np.maximum(before, here)
-    np.minimum(high, after, out=high)
-    middle: NDArray[np.floating] = np.maximum(low, high)
-    return middle
 
 
 def _noise(values: NDArray[np.floating], rest: float, size: float) -> float:

@@ -23,7 +23,9 @@ CLOCK = re.compile(r"[0-9]+(?::[0-9]{2}){1,2}(?:[.,][0-9]+)?")
 STAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?Z?")
 MISSING = frozenset(["", "nan", "-", "--", "n/a"])
 LIKE_NUMBERS = re.compile(r'[\s"]*[-+−]?[.,]?[0-9][^A-Za-z]*(?:[eE][-+]?[0-9]+[^A-Za-z]*)*')
-COMMA_PAIR = re.compile(r"\s*[-+−]?[0-9]*,[0-9]+(?:[eE][-+]?[0-9]+)?\s*")
+COMMA_PAIR = re.compile(
+    r"\s*[-+−]?(?:[0-9]*|[0-9]{1,3}(?:[.\u00a0\u2009\u202f][0-9]{3})+),[0-9]+(?:[eE][-+]?[0-9]+)?\s*"
+)
 BLANK_PARTED = re.compile(r"\s*[-+−]?[0-9](?:[^\s;]*[^\s;,])?(?:[ \t]+[-+−]?[0-9.][^\s;]*)+\s*")
 GROUPED = re.compile(r"\s*[0-9]{1,3}(?: [0-9]{3})+(?:[.,][0-9]*)?\s*")
 MARKS = "#%; \t"  # signs that open a comment line; a heading may stand in one
@@ -36,7 +38,8 @@ FARTHEST_HEADING = 6  # lines above the numbers among which the headings are loo
 class Layout:
     """How a recording is written.
 
-    ``delimiter`` None means blanks. ``top`` counts the lines above the numbers, ``width`` the cells of a row.
+    ``delimiter`` None means blanks. ``top`` counts the lines above the numbers, ``width`` the columns; a row has
+    ``row_cells`` cells, the last of which is empty where a sign stands behind every row.
     ``headings`` has one text for each column, None where there are none; ``above`` are the other lines above the
     numbers, cell by cell. ``decimals`` is the decimal sign of each column, ``clocks`` the columns written as clock
     times, ``stamps`` those written as dates with a time. ``sample`` are the first rows.
@@ -47,6 +50,7 @@ class Layout:
     delimiter: str | None
     top: int
     width: int
+    row_cells: int
     headings: tuple[str, ...] | None
     above: tuple[tuple[str, ...], ...]
     decimals: tuple[str, ...]
@@ -139,7 +143,7 @@ def recognise_layout(
         raise grid.unreadable(None, "there is nothing in it. Record once more, or give another file.")
     numeric = [lines[i] for i in rows[: -1 if len(rows) > 1 and not complete else None]]
     delimiter = declared[1] if declared else _delimiter(grid, numeric, lines[: rows[0]], decimal)
-    top, width = _top(grid, lines, delimiter)
+    top, width, row_cells = _top(grid, lines, delimiter)
     found = _headings(lines[:top], delimiter, width)
     above = _above(lines[:top], None if found is None else found[0])
     sample = _sample(lines, top, delimiter, width)
@@ -153,6 +157,7 @@ def recognise_layout(
         delimiter,
         top,
         width,
+        row_cells,
         found[1] if found else None,
         above,
         tuple(signs.get(i, ".") for i in columns),
@@ -175,7 +180,8 @@ def _delimiter(grid: Grid, numeric: list[str], above: Sequence[str], decimal: st
         return None
     if all(COMMA_PAIR.fullmatch(text) for text in numeric) and _comma_is_decimal(grid, numeric, above, decimal):
         return ";"
-    return ","
+    uneven = len({text.count(",") for text in numeric}) > 1 or not any("," in text for text in numeric)
+    return ";" if uneven and all(NUMERIC.fullmatch(text.strip()) for text in numeric) else ","
 
 
 def _comma_is_decimal(grid: Grid, numeric: list[str], above: Sequence[str], decimal: str | None) -> bool:
@@ -227,8 +233,8 @@ def _longer(counts: Counter[str], usual: str) -> list[str]:
     ]
 
 
-def _top(grid: Grid, lines: Sequence[str], delimiter: str | None) -> tuple[int, int]:
-    """First line of the numbers, and the number of cells of a row."""
+def _top(grid: Grid, lines: Sequence[str], delimiter: str | None) -> tuple[int, int, int]:
+    """First line of the numbers, and the numbers of columns and of cells in a row."""
     shapes = [_shape(text, delimiter) for text in lines]
     counts = Counter(shape for shape in shapes if shape)
     if not counts:
@@ -243,8 +249,11 @@ def _top(grid: Grid, lines: Sequence[str], delimiter: str | None) -> tuple[int, 
     follows = dict(pairwise(filled))
     alike = [i for i in filled if _alike(shapes[i], usual)]
     top = next((i for i in alike if i not in follows or _alike(shapes[follows[i]], usual)), alike[0])
-    widths = Counter(len(cells) for i in alike if (cells := cells_of(lines[i], delimiter)))
-    return top, max(widths, key=lambda width: (widths[width], width))
+    rows = [cells for i in alike if (cells := cells_of(lines[i], delimiter))]
+    widths = Counter(len(cells) for cells in rows)
+    row_cells = max(widths, key=lambda width: (widths[width], width))
+    behind = row_cells > 1 and all(len(cells) < row_cells or not cells[-1] for cells in rows)
+    return top, row_cells - behind, row_cells
 
 
 def _headings(above: Sequence[str], delimiter: str | None, width: int) -> tuple[frozenset[int], tuple[str, ...]] | None:

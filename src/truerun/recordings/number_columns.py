@@ -120,7 +120,7 @@ def _fast(block: bytes, layout: Layout, wanted: tuple[Wanted, ...]) -> tuple[NDA
     if plain is None:
         return None
     text, delimiter = plain
-    width = layout.width
+    width = layout.row_cells
     if delimiter and not _even(text, delimiter, width):
         return None
     if len(wanted) == width and not any(one.optional for one in wanted):
@@ -141,7 +141,7 @@ def _plain(block: bytes, layout: Layout) -> tuple[bytes, bytes] | None:
         if b"." in text or layout.delimiter == ",":
             return None
         text = text.replace(b",", b".")
-    if layout.width == 1:
+    if layout.row_cells == 1:
         return text, b""
     if layout.delimiter is None:
         return BLANKS.sub(b"\t", OUTER_BLANKS.sub(b"", text)), b"\t"
@@ -199,7 +199,7 @@ def _text(raw: bytes, layout: Layout, number: int) -> str:
 
 def _is_cut(cells: list[str], layout: Layout) -> bool:
     """Whether the last line of a file breaks off, as where a logger lost its power."""
-    return len(cells) < len(layout.sample[0].cells) and layout.width > 1 and bool(layout.sample[0].cells[-1])
+    return len(cells) < len(layout.sample[0].cells) and layout.width > 1 and layout.row_cells == layout.width
 
 
 def _row(cells: list[str] | None, layout: Layout, wanted: tuple[Wanted, ...], number: int) -> list[float]:

@@ -28,6 +28,7 @@ from truerun.series import Recording, Series
 __all__ = ["read_recording"]
 
 R = SignalRole
+LOOKED_AT = 1000  # lines from which the layout is told; a logger writes far fewer above its numbers
 MAY_BE_EMPTY = (R.MARK, R.COUNT, R.TRIGGER, R.END)
 SIGNS = {"\t": "a tab", ";": "a semicolon", ",": "a comma", None: "blanks"}
 MAKERS: dict[Kind, Callable[[Signals], Series]] = {
@@ -134,7 +135,9 @@ def _laid_out(raw: RawBytes, decimal: str | None) -> tuple[Iterator[bytes], Layo
     first = next(line_blocks(iter([head.removeprefix(mark)]), encoding or "cp1252"), b"")
     complete = len(head) == len(first) or b"\n" not in first
     text, _ = decode_text(first, raw.name, "utf-8")
-    layout = recognise_layout(text.removesuffix("\n").split("\n"), raw.name, decimal=decimal, complete=complete)
+    lines = text.removesuffix("\n").split("\n")
+    whole = complete and len(lines) <= LOOKED_AT
+    layout = recognise_layout(lines[:LOOKED_AT], raw.name, decimal=decimal, complete=whole)
     findings = () if encoding else (finding("encoding-guessed", path=raw.name),)
     rest = chain([head.removeprefix(mark)], stream)
     return line_blocks(rest, encoding or "cp1252"), layout, findings
