@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from truerun.workflow.looking import look
     from truerun.workflow.planning import plan
     from truerun.workflow.pooling import pool
+    from truerun.workflow.reducing import rundown
     from truerun.workflow.rehearsing import rehearse
     from truerun.workflow.screening import plan_screening, screen
 
@@ -52,6 +53,7 @@ __all__ = [
     "plan_screening",
     "pool",
     "rehearse",
+    "rundown",
     "screen",
 ]
 
@@ -64,6 +66,7 @@ _PLACES = {
     "plan_screening": "truerun.workflow.screening",
     "pool": "truerun.workflow.pooling",
     "rehearse": "truerun.workflow.rehearsing",
+    "rundown": "truerun.workflow.reducing",
     "screen": "truerun.workflow.screening",
 }
 

@@ -82,6 +82,12 @@ class RunTable:
         """Names of the conditions, in order of first appearance."""
         return tuple(dict.fromkeys(run.condition for run in self.runs))
 
+    @property
+    def recorded(self) -> bool:
+        """Whether the times must come from recordings: some are named, and no time stands beside them."""
+        named = [run for run in self.runs if run.recording is not None]
+        return bool(named) and all(run.value is None for run in named)
+
 
 class Clock(Enum):
     """What put the times on a recording."""

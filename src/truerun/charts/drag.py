@@ -10,7 +10,7 @@ from truerun.charts.frame import Span, upright
 from truerun.charts.layers import Layer, describe, layer, words
 from truerun.charts.slowing import PER_MINUTE
 from truerun.motion.drag_curve import drag_at, named_terms
-from truerun.motion.rundown import Rundown
+from truerun.motion.measured import Measured
 
 __all__ = ["COVERAGE_FACTOR", "draw_drag"]
 
@@ -22,12 +22,12 @@ _POINTS = 61
 _TERMS: dict[float, tuple[str, list[int]]] = {0.0: ("dry", [1, 0]), 1.0: ("viscous", [7, 4]), 2.0: ("air", [2, 3])}
 
 
-def draw_drag(rundown: Rundown, width: Width = Width.WIDE) -> Drawing:
+def draw_drag(rundown: Measured, width: Width = Width.WIDE) -> Drawing:
     """Draw the speed lost each second against the speed.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
     width : Width
         For which width.
 
@@ -85,7 +85,7 @@ def draw_drag(rundown: Rundown, width: Width = Width.WIDE) -> Drawing:
     )
 
 
-def _curve(rundown: Rundown, speeds: NDArray[np.float64]) -> list[dict[str, float]]:
+def _curve(rundown: Measured, speeds: NDArray[np.float64]) -> list[dict[str, float]]:
     """Give the fitted drag with its band."""
     value, honest, _ = drag_at(rundown.drag, speeds)
     half = COVERAGE_FACTOR * honest
@@ -95,7 +95,7 @@ def _curve(rundown: Rundown, speeds: NDArray[np.float64]) -> list[dict[str, floa
     ]
 
 
-def _terms(rundown: Rundown, speeds: NDArray[np.float64]) -> list[tuple[str, list[int], list[dict[str, float]]]]:
+def _terms(rundown: Measured, speeds: NDArray[np.float64]) -> list[tuple[str, list[int], list[dict[str, float]]]]:
     """Split the curve into dry, viscous and air parts, where the range of speeds is wide enough for it."""
     if rundown.speed_high < 2 * rundown.speed_low:
         return []

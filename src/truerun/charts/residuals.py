@@ -12,32 +12,43 @@ from truerun.charts.drawing import Drawing, Width
 from truerun.charts.frame import Span, upright
 from truerun.charts.layers import Layer, describe, layer
 from truerun.charts.slowing import PER_MINUTE
-from truerun.motion.readout import residual_places
+from truerun.motion.measured import Measured
+from truerun.motion.readout import measured_speeds, residual_places
 from truerun.motion.rundown import Rundown
+from truerun.motion.speed_fit import SpeedRundown
 
-__all__ = ["Against", "draw_residuals"]
+__all__ = ["Against", "draw_residuals", "residual_views"]
 
 _HEIGHT = 230
 _MOST = 700
-_UNITS = ((1.0, "s"), (1e3, "ms"), (1e6, "µs"))
+_TIMES = ((1.0, "s"), (1e3, "ms"), (1e6, "µs"))
+_SPEEDS = ((PER_MINUTE, "r/min"), (1e3 * PER_MINUTE, "thousandths of an r/min"))
 
 
 class Against(Enum):
     """Against what residuals are drawn."""
 
+    TIME = "time"
     TURN = "turn"
     ANGLE = "angle"
     SPEED = "speed"
 
 
-def draw_residuals(rundown: Rundown, against: Against, width: Width = Width.WIDE) -> Drawing:
-    """Draw observed less fitted times.
+def residual_views(rundown: Measured) -> tuple[Against, ...]:
+    """Give against what the residuals of a recording can be drawn."""
+    if isinstance(rundown, SpeedRundown):
+        return Against.TIME, Against.SPEED
+    return Against.TURN, Against.ANGLE, Against.SPEED
+
+
+def draw_residuals(rundown: Measured, against: Against, width: Width = Width.WIDE) -> Drawing:
+    """Draw observed less fitted times, or speeds.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
     against : Against
-        What stands to the right.
+        What stands to the right: one of :func:`residual_views`.
     width : Width
         For which width.
 
@@ -47,12 +58,12 @@ def draw_residuals(rundown: Rundown, against: Against, width: Width = Width.WIDE
         Some 700 dots at most, the largest residuals always among them.
     """
     late = rundown.residuals
-    places = dict(zip(Against, residual_places(rundown), strict=True))
-    at = places[against]
+    at = _places(rundown)[against]
     chosen = _chosen(late)
     reach = 1.15 * max(float(np.abs(late).max()), 3 * rundown.sigma)
-    per, unit = next(((p, u) for p, u in _UNITS if reach * p >= 1), _UNITS[-1])
-    frame = upright(width, _HEIGHT, _across(against, at), Span(-reach, reach, f"late by, {unit}", per, 4))
+    what, units = ("late by", _TIMES) if isinstance(rundown, Rundown) else ("faster by", _SPEEDS)
+    per, unit = next(((p, u) for p, u in units if reach * p >= 1), units[-1])
+    frame = upright(width, _HEIGHT, _across(against, at), Span(-reach, reach, f"{what}, {unit}", per, 4))
     dots = [{"at": float(at[k]), "late": float(late[k])} for k in chosen]
     band = [{"low": -2 * rundown.sigma, "high": 2 * rundown.sigma}]
     layers: list[Layer] = [
@@ -66,17 +77,25 @@ def draw_residuals(rundown: Rundown, against: Against, width: Width = Width.WIDE
         name=f"residuals-{against.value}",
         title=f"What the fit leaves over, against {against.value}",
         alternative=(
-            f"{100 * inside:.0f} % of the {late.size} passes lie within two standard uncertainties of the fit; the "
+            f"{100 * inside:.0f} % of the {late.size} readings lie within two standard uncertainties of the fit; the "
             f"farthest is {np.abs(late).max() * per:.3g} {unit} away."
         ),
-        caption="Dots: observed less fitted times. Band: two standard uncertainties of one time. A pattern in the "
-        "dots is something that the fit does not know of.",
+        caption="Dots: observed less fitted. Band: two standard uncertainties of one reading. A pattern in the dots "
+        "is something that the fit does not know of.",
         description=describe(width.value, _HEIGHT, frame.x, frame.y, layers),
-        columns=(against.value.capitalize(), f"Late by, {unit}"),
+        columns=(against.value.capitalize(), f"{what.capitalize()}, {unit}"),
         rows=tuple((f"{dots[k]['at']:.4g}", f"{dots[k]['late'] * per:.4g}") for k in range(0, len(dots), 20)),
         width=width.value,
         height=_HEIGHT,
     )
+
+
+def _places(rundown: Measured) -> dict[Against, NDArray[np.float64]]:
+    """Give where each residual belongs, in every view."""
+    if isinstance(rundown, SpeedRundown):
+        _, speeds = measured_speeds(rundown)
+        return {Against.TIME: rundown.times - rundown.times[0], Against.SPEED: speeds}
+    return dict(zip(residual_views(rundown), residual_places(rundown), strict=True))
 
 
 def _across(against: Against, at: NDArray[np.float64]) -> Span:
@@ -88,7 +107,8 @@ def _across(against: Against, at: NDArray[np.float64]) -> Span:
     room = 0.02 * (high - low)
     if against is Against.SPEED:
         return Span(low - room, high + room, "speed, r/min", PER_MINUTE)
-    return Span(low - room, high + room, "turns since the first pass")
+    words = "seconds since the first reading" if against is Against.TIME else "turns since the first pass"
+    return Span(low - room, high + room, words)
 
 
 def _chosen(late: NDArray[np.float64]) -> NDArray[np.intp]:

@@ -11,6 +11,7 @@ from truerun.charts.frame import Frame, Span, upright
 from truerun.charts.layers import Layer, describe, layer, words
 from truerun.charts.reading import nice_step
 from truerun.motion.hill import capture_speed
+from truerun.motion.measured import Measured, hill_of, turns_of
 from truerun.motion.readout import fitted_speeds, measured_speeds
 from truerun.motion.rundown import Rundown
 from truerun.motion.window import Window
@@ -25,12 +26,12 @@ _MOST_DOTS = 60
 _STEPS = (1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0)
 
 
-def draw_slowing(rundown: Rundown, window: Window | None = None, width: Width = Width.WIDE) -> Drawing:
+def draw_slowing(rundown: Measured, window: Window | None = None, width: Width = Width.WIDE) -> Drawing:
     """Draw speed against time.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
     window : Window, optional
         The fair window, shaded.
     width : Width
@@ -39,12 +40,13 @@ def draw_slowing(rundown: Rundown, window: Window | None = None, width: Width = 
     Returns
     -------
     Drawing
-        Dots: the mean speed of single turns, as measured (at most 60 of them). Line: fitted, by energy.
+        Dots: the mean speed of single turns, or speeds as read (at most 60 of them). Line: fitted.
     """
     times, speeds = fitted_speeds(rundown)
     zero = float(times[0])
     dots = _dots(rundown, zero)
-    caught = capture_speed(rundown.hill)[0] if rundown.hill is not None else 0.0
+    hill = hill_of(rundown)
+    caught = capture_speed(hill)[0] if hill is not None else 0.0
     span = float(times[-1]) - zero
     frame = upright(width, _HEIGHT[width], _time_span(span), Span(0, float(speeds[0]) * 1.06, "r/min", PER_MINUTE))
     line = [{"time": float(at) - zero, "speed": float(speed)} for at, speed in zip(times, speeds, strict=True)]
@@ -60,7 +62,7 @@ def draw_slowing(rundown: Rundown, window: Window | None = None, width: Width = 
         name="slowing",
         title="How it slowed down",
         alternative=_said(rundown, window, span, caught),
-        caption="Dots: measured, each the mean of one turn. Line: fitted." + _caption(window, caught),
+        caption=_caption(rundown, window, caught),
         description=describe(width.value, _HEIGHT[width], frame.x, frame.y, layers),
         columns=("Time since the first pass, s", "Speed, r/min"),
         rows=tuple((f"{row['time']:.2f}", f"{row['speed'] * PER_MINUTE:.2f}") for row in dots),
@@ -93,7 +95,7 @@ def _time_span(span: float) -> Span:
     return Span(0, span * 1.02, "minutes since the first pass", marks=[(at, clock_words(at)) for at in marks])
 
 
-def _dots(rundown: Rundown, zero: float) -> list[dict[str, float]]:
+def _dots(rundown: Measured, zero: float) -> list[dict[str, float]]:
     """Choose measured turns, evenly over time."""
     times, speeds = measured_speeds(rundown)
     wanted = np.linspace(times[0], times[-1], min(times.size, _MOST_DOTS))
@@ -131,18 +133,19 @@ def _caught(caught: float, frame: Frame) -> list[Layer]:
     ]  # fmt: skip
 
 
-def _caption(window: Window | None, caught: float) -> str:
-    """Say what is shaded and what is dashed."""
+def _caption(rundown: Measured, window: Window | None, caught: float) -> str:
+    """Say what dots, line, shade and dashes are."""
+    dots = "Dots: measured, each the mean of one turn." if isinstance(rundown, Rundown) else "Dots: speeds as read."
     shaded = " Shaded: the window that counts." if window is not None else ""
     dashed = " Dashed: below this speed the magnetic bump catches the wheel." if caught else ""
-    return shaded + dashed
+    return f"{dots} Line: fitted.{shaded}{dashed}"
 
 
-def _said(rundown: Rundown, window: Window | None, span: float, caught: float) -> str:
+def _said(rundown: Measured, window: Window | None, span: float, caught: float) -> str:
     """Say the picture in words."""
     text = (
         f"From {rundown.speed_high * PER_MINUTE:.4g} to {rundown.speed_low * PER_MINUTE:.4g} r/min in {span:.4g} s "
-        f"and {rundown.turns:.1f} turns."
+        f"and {turns_of(rundown):.1f} turns."
     )
     if window is not None:
         text += (

@@ -8,6 +8,7 @@ COMMANDS = {
     "look": "look at a few runs before any claim or plan; nothing is decided",
     "plan": "make a fair plan, draw the order of the runs by lot, seal it",
     "rehearse": "try the plan on a virtual wheel: how often each verdict comes",
+    "rundown": "measure how a wheel slowed down, from one recording or several",
     "compare": "decide what a table of runs says about the source",
     "report": "write the verdict and all it rests on as one page",
     "pool": "put finished tests of one claim together",

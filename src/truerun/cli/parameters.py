@@ -28,6 +28,7 @@ __all__ = [
     "Word",
     "given_options",
     "json_option",
+    "parse_angles",
 ]
 
 Convert = Callable[[str, str], Any]
@@ -125,3 +126,13 @@ def json_option(function: Callable[..., int]) -> Callable[..., int]:
 def given_options(values: dict[str, Any]) -> dict[str, Any]:
     """Keep what was really given."""
     return {name: value for name, value in values.items() if value is not None and value is not False and value != ()}
+
+
+def parse_angles(text: str) -> tuple[float, ...]:
+    """Read where marks sit, in degrees with commas, semicolons or blanks between them; give radians."""
+    from math import radians
+
+    from truerun.units.number import parse_number
+
+    parts = text.replace(";", " ").replace(",", " ").split()
+    return tuple(radians(parse_number(part, name="--mark-angles")) for part in parts)

@@ -98,14 +98,14 @@ CHECKS: dict[str, Template] = {
     ),
     "clock-restarted": Template(
         DOUBT,
-        "The clock started again {count} times ({places}) and nothing tells how long it stood. Only the longest stretch, {used} of "
+        "The clock started again {times} ({places}) and nothing tells how long it stood. Only the longest stretch, {used} of "
         "{all} passes, is used.",
         "{used} of {all} passes used",
         "Record with a clock that runs through.",
     ),
     "clock-wrapped": Template(
         NOTE,
-        "The clock started again from its lowest value {count} times, like {name}, and time was counted on: {places}.",
+        "The clock started again from its lowest value {times}, like {name}, and time was counted on: {places}.",
         None,
         None,
     ),
@@ -123,8 +123,8 @@ CHECKS: dict[str, Template] = {
     ),
     "counter-differs": Template(
         DOUBT,
-        "The counter beside the times disagrees with the passes in {count} places: {places}. The times were believed.",
-        "{count} places",
+        "The counter beside the times disagrees with the passes in {count}: {places}. The times were believed.",
+        "{count}",
         "Look there for passes that the sensor missed or saw twice.",
     ),
     "counter-lags": Template(
@@ -161,7 +161,7 @@ CHECKS: dict[str, Template] = {
         NOTE,
         "After {place} the passes no longer follow one another as marks of a turning wheel: it rocked, stopped or was touched. "
         "The rest is not used.",
-        "{count} passes left out",
+        "{passes} left out",
         None,
     ),
     "end-not-stated": Template(
@@ -195,6 +195,24 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} passes",
         None,
     ),
+    "fit-misfit": Template(
+        DOUBT,
+        "The passes lie {ratio} times as far from the fitted motion as their stated accuracy allows.",
+        "{ratio} times",
+        "Look at what the fit leaves over: a loose mark, a knock or a draught shows there as a pattern.",
+    ),
+    "fit-rounding": Template(
+        DOUBT,
+        "The last digits of this fit were lost in rounding; its uncertainties are too small.",
+        None,
+        "Record over a wider range of speeds.",
+    ),
+    "fit-weak": Template(
+        DOUBT,
+        "This range of speeds hardly tells the parts of the drag apart. Their sum is good, the parts are not.",
+        None,
+        "Record over a wider range of speeds, best from ten times the final speed down.",
+    ),
     "forms-alike": Template(
         NOTE,
         "These {points} points cannot tell the {count} forms of drag apart: {forms}.",
@@ -226,6 +244,12 @@ CHECKS: dict[str, Template] = {
         "The last lines of {place} were not kept on this computer, so it cannot be told whether its end was cut off.",
         None,
         "Compare the last line with the one in a printed report. From now on it is kept.",
+    ),
+    "hill-unseen": Template(
+        NOTE,
+        "With {marks} a magnetic bump cannot be seen, and so not the speed below which it catches the wheel.",
+        None,
+        "Put at least four marks on the wheel, better twelve.",
     ),
     "keepers": Template(
         NOTE,
@@ -291,14 +315,14 @@ CHECKS: dict[str, Template] = {
     ),
     "mark-numbers-differ": Template(
         DOUBT,
-        "By their gaps the marks are {shift} further on than the column of marks says. The gaps were believed.",
-        "{shift} marks",
+        "By their gaps the numbers are {shift} further on than the column of marks says. The gaps were believed.",
+        "{shift}",
         "Check from which mark the angles were counted.",
     ),
     "marks-repeat": Template(
         DOUBT,
-        "The intervals repeat every {found} passes already, and {stated} marks were stated. Either the marks or the magnets repeat "
-        "round the wheel, or there are {found} marks.",
+        "The intervals repeat every {found} passes already, and {stated} marks were stated. The marks or the magnets repeat "
+        "round the wheel, there are {found} marks, or each was logged at both edges.",
         "a factor of {stated}/{found} in speed",
         "Count the marks on the wheel.",
     ),
@@ -368,19 +392,19 @@ CHECKS: dict[str, Template] = {
     ),
     "passes-extra": Template(
         NOTE,
-        "{count} passes are too many to be marks, and were left out: {places}.",
-        "{count} passes",
+        "{passes} no mark, and were left out: {places}.",
+        "{share}",
         None,
     ),
     "passes-missed": Template(
         NOTE,
-        "{count} passes are missing, after {places}. The others were numbered with these gaps.",
+        "{passes} missing, after {places}. The others were numbered with these gaps.",
         "{share} of the passes",
         None,
     ),
     "passes-swapped": Template(
         NOTE,
-        "{count} pairs of passes stood in the wrong order and were exchanged: {places}.",
+        "{pairs} of passes stood in the wrong order and were exchanged: {places}.",
         None,
         None,
     ),
@@ -405,7 +429,7 @@ CHECKS: dict[str, Template] = {
     "push-left-out": Template(
         NOTE,
         "Before {place} the wheel was still driven or pushed. Only what follows is used.",
-        "{count} passes left out",
+        "{passes} left out",
         None,
     ),
     "repeated": Template(
@@ -435,7 +459,7 @@ CHECKS: dict[str, Template] = {
     "rise-left-out": Template(
         NOTE,
         "After {place} the speed rises again. Only what comes before is used.",
-        "{count} passes left out",
+        "{passes} left out",
         None,
     ),
     "run-far-off": Template(
@@ -535,7 +559,7 @@ CHECKS: dict[str, Template] = {
     "start-left-out": Template(
         NOTE,
         "Before {place} the passes do not follow one another as marks of a freely turning wheel. They are not used.",
-        "{count} passes left out",
+        "{passes} left out",
         None,
     ),
     "start-mark-open": Template(
@@ -553,7 +577,7 @@ CHECKS: dict[str, Template] = {
     ),
     "taps": Template(
         NOTE,
-        "Tapped by hand at {count} turns. One tap scatters by {scatter}.",
+        "Counted by hand: {taps}. One tap scatters by {scatter}.",
         "{scatter} a tap",
         None,
     ),
@@ -577,7 +601,7 @@ CHECKS: dict[str, Template] = {
     ),
     "times-coarse": Template(
         DOUBT,
-        "The times are written in steps of {step}, up to {share} of the shortest interval used. {left} passes that came faster than "
+        "The times are written in steps of {step}, up to {share} of the shortest interval used. {left} that came faster than "
         "that can tell were left out.",
         "{share} of an interval",
         "Record times in finer steps.",
@@ -587,6 +611,12 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} passes have no time and are left out: number {places}.",
         "{count} of {all} passes",
         None,
+    ),
+    "track-jumps": Template(
+        NOTE,
+        "The track jumps to another place and back {count} times; these turnings are left out.",
+        None,
+        "Look at the film there; mark the spot more boldly.",
     ),
     "trigger-differs": Template(
         DOUBT,
@@ -614,11 +644,36 @@ CHECKS: dict[str, Template] = {
         "{size}, the middle one of the times",
         "Write the unit into the heading, such as time [ms] or time [h].",
     ),
+    "well-not-round": Template(
+        NOTE,
+        "Large and small swings differ much in how long they take, from {longest} to {shortest}: the bottom of the well is not round. Curvature, dry and viscous drag hold for its smallest swings only.",
+        None,
+        "Let it rock with smaller swings.",
+    ),
     "which-stop": Template(
         STOP,
         '"Stopped" can mean two moments, when the wheel first turns back and when it lies still. They give opposite signs.',
         None,
         "Say which with --stop turns-back or --stop lies-still.",
+    ),
+    "window-end-moved": Template(
+        DOUBT,
+        "Not every run fell to the end of the window. The end moved up to the lowest speed that all runs fell through.",
+        "from {sealed} to {moved} rad/s",
+        "Record until the wheel is slower than the end of the window.",
+    ),
+    "window-not-sealed": Template(
+        DOUBT,
+        "No window was sealed before the first run. It was found from all recordings together, blind to the conditions: "
+        "from the slowest launch to three times the highest speed at which the magnetic bump caught the wheel.",
+        None,
+        "Seal the window, or this rule, in the plan.",
+    ),
+    "window-start-moved": Template(
+        DOUBT,
+        "One launch was slower than the start of the window. The start moved down to that launch, for all runs alike.",
+        "from {sealed} to {moved} rad/s",
+        "Launch faster than the start of the window, with something to spare.",
     ),
     "windows-differ": Template(
         DOUBT,

@@ -197,7 +197,7 @@ def _reduced(rundown: Rundown) -> _Reduced:
     own = np.sum([np.sum(slowness[:, :free] ** 2, axis=0) for _, slowness in parts], axis=0)
     mixed = np.sum([np.einsum("nk,nkc->kc", slow[:, :free], columns[:, :free]) for columns, slow in parts], axis=0)
     across = mixed.T / own
-    triangle = np.zeros((0, parts[0][0].shape[-1]))
+    triangle = np.zeros((parts[0][0].shape[-1],) * 2)  # square also where passes are fewer than columns
     for columns, slowness in parts:
         columns[:, :free] -= slowness[:, :free, None] * across.T
         stacked = np.vstack([triangle, columns.reshape(-1, columns.shape[-1])])

@@ -5,24 +5,27 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from truerun.motion.measured import Measured
 from truerun.motion.panels import TURN
 from truerun.motion.prediction import pass_times
 from truerun.motion.rundown import Rundown
+from truerun.motion.speed_fit import SpeedRundown
 
 __all__ = ["fitted_speeds", "measured_speeds", "residual_places"]
 
 
-def measured_speeds(rundown: Rundown) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Mean speeds of whole turns, as measured.
+def measured_speeds(rundown: Measured) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean speeds of whole turns, or speeds as they were read.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
 
     Returns
     -------
     times, speeds : array, shape (n,)
         Middle of each turn [s], and its mean speed [rad/s]. Turns whose ends were not both observed are left out.
+        For a table of speeds its own rows.
 
     Examples
     --------
@@ -32,6 +35,8 @@ def measured_speeds(rundown: Rundown) -> tuple[NDArray[np.float64], NDArray[np.f
     >>> times.size, bool(speeds[0] > speeds[-1])
     (39, True)
     """
+    if isinstance(rundown, SpeedRundown):
+        return rundown.times, np.interp(rundown.times, rundown.motion.times, rundown.motion.speeds) + rundown.residuals
     grid = rundown.motion.grid
     seen = grid.weights[:, -1] > 0
     ends = grid.times[seen, -1]
@@ -39,18 +44,20 @@ def measured_speeds(rundown: Rundown) -> tuple[NDArray[np.float64], NDArray[np.f
     return (ends[1:] + ends[:-1]) / 2, TURN * turns / np.diff(ends)
 
 
-def fitted_speeds(rundown: Rundown) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Speeds by energy at the start of every turn and at the end of the last, as fitted.
+def fitted_speeds(rundown: Measured) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Speeds as fitted: by energy at the start of every turn and at the end of the last, or at many times.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
 
     Returns
     -------
     times, speeds : array, shape (n,)
         [s] and [rad/s].
     """
+    if isinstance(rundown, SpeedRundown):
+        return rundown.motion.times, rundown.motion.speeds
     motion = rundown.motion
     ends = pass_times(motion.guess.start_time, motion.prediction)[:, -1]
     times = np.append(motion.guess.start_time, ends)

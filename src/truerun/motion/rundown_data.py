@@ -8,6 +8,7 @@ import numpy as np
 
 from truerun.motion.drag_curve import NamedTerms, drag_at, named_terms
 from truerun.motion.hill import capture_speed, hill_height
+from truerun.motion.measured import Measured, defined_by, hill_of, turns_of
 from truerun.motion.rundown import Rundown
 from truerun.motion.window import Window
 
@@ -26,12 +27,12 @@ _NARROW = 1.02
 """A range of speeds narrower than this ratio tells no terms apart."""
 
 
-def usual_terms(rundown: Rundown) -> NamedTerms | None:
+def usual_terms(rundown: Measured) -> NamedTerms | None:
     """Summarise the drag as dry, viscous and air drag; None where the speeds hardly change.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
 
     Returns
     -------
@@ -44,48 +45,54 @@ def usual_terms(rundown: Rundown) -> NamedTerms | None:
     return named_terms(rundown.drag, powers, rundown.speed_low, rundown.speed_high)
 
 
-def window_data(window: Window | None, defined_by: str = "energy") -> dict[str, Any] | None:
+def window_data(window: Window | None, rundown: Measured) -> dict[str, Any] | None:
     """Give a window as plain data."""
     if window is None:
         return None
     return {
         "from": window.speed_from,
         "to": window.speed_to,
-        "defined_by": defined_by,
+        "defined_by": defined_by(rundown),
         "time": {"value": window.time, "standard_uncertainty": window.time_uncertainty},
         "turns": {"value": window.turns, "standard_uncertainty": window.turns_uncertainty},
     }
 
 
-def rundown_data(rundown: Rundown) -> dict[str, Any]:
+def rundown_data(rundown: Measured) -> dict[str, Any]:
     """Give a rundown as plain data, without its window.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
 
     Returns
     -------
     dict
         Keys ``passes``, ``turns``, ``marks``, ``speeds``, ``drag``, ``hill``, ``capture_speed``, ``spacing``,
-        ``timing``, ``drift``; SI units, specific quantities for drag and hill.
+        ``reading``, ``drift``; SI units, specific quantities for drag and hill.
     """
     drift = rundown.drift
+    by_pass = isinstance(rundown, Rundown)
     return {
-        "passes": rundown.passes,
-        "turns": rundown.turns,
-        "marks": rundown.marks,
+        "passes": rundown.passes if by_pass else None,
+        "turns": turns_of(rundown),
+        "marks": rundown.marks if by_pass else None,
+        "readings": int(rundown.residuals.size),
         "speeds": {"from": rundown.speed_high, "to": rundown.speed_low},
         "drag": _drag(rundown),
         "hill": _hill(rundown),
         "capture_speed": _capture(rundown),
-        "spacing": rundown.spacing.tolist() if rundown.spacing.any() else None,
-        "timing": {"standard_uncertainty": rundown.sigma, "misfit": rundown.misfit},
+        "spacing": rundown.spacing.tolist() if by_pass and rundown.spacing.any() else None,
+        "reading": {
+            "standard_uncertainty": rundown.sigma,
+            "unit": "s" if by_pass else "rad/s",
+            "misfit": rundown.misfit,
+        },
         "drift": None if drift is None else {"size": drift.size, "length": drift.length, "none": drift.none},
     }
 
 
-def _drag(rundown: Rundown) -> dict[str, Any]:
+def _drag(rundown: Measured) -> dict[str, Any]:
     """Give the drag: named terms, curve with both bands, series."""
     speeds = np.linspace(rundown.speed_high, rundown.speed_low, _CURVE_POINTS)
     value, honest, reading = drag_at(rundown.drag, speeds)
@@ -119,9 +126,9 @@ def _terms(terms: NamedTerms) -> list[dict[str, Any]]:
     ]
 
 
-def _hill(rundown: Rundown) -> dict[str, Any] | None:
+def _hill(rundown: Measured) -> dict[str, Any] | None:
     """Give the bump."""
-    hill = rundown.hill
+    hill = hill_of(rundown)
     if hill is None:
         return None
     height, uncertainty = hill_height(hill)
@@ -133,9 +140,10 @@ def _hill(rundown: Rundown) -> dict[str, Any] | None:
     }
 
 
-def _capture(rundown: Rundown) -> dict[str, float] | None:
+def _capture(rundown: Measured) -> dict[str, float] | None:
     """Give the capture speed."""
-    if rundown.hill is None:
+    hill = hill_of(rundown)
+    if hill is None:
         return None
-    speed, uncertainty = capture_speed(rundown.hill)
+    speed, uncertainty = capture_speed(hill)
     return {"value": speed, "standard_uncertainty": uncertainty}

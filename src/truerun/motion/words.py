@@ -9,7 +9,7 @@ from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.drag_curve import DragTerms
 
-__all__ = ["lag_one", "term_findings", "term_name"]
+__all__ = ["lag_one", "power_findings", "term_findings", "term_name"]
 
 CLEARLY = 2.0
 TRADING = 0.99
@@ -76,8 +76,27 @@ def term_findings(drag: DragTerms) -> tuple[Finding, ...]:
     powers = drag.basis.powers
     if powers is None:
         return ()
-    values = drag.basis.mixing @ drag.weights
-    covariance = drag.basis.mixing @ drag.covariance @ drag.basis.mixing.T
+    mixing = drag.basis.mixing
+    return power_findings(powers, mixing @ drag.weights, mixing @ drag.covariance @ mixing.T)
+
+
+def power_findings(
+    powers: tuple[float, ...], values: NDArray[np.float64], covariance: NDArray[np.float64]
+) -> tuple[Finding, ...]:
+    """Say of powers of speed what negative ones cannot be, and which can stand in for each other.
+
+    Parameters
+    ----------
+    powers : tuple of float
+        Exponents of speed.
+    values : array, shape (p,)
+        Drag of each, in rad/s^2 per (rad/s)^power.
+    covariance : array, shape (p, p)
+
+    Returns
+    -------
+    tuple of Finding
+    """
     spread = np.sqrt(np.diag(covariance))
     said = [
         finding("negative-drag-term", term=term_name(power), meaning=NOT.get(power, NOT_AIR))

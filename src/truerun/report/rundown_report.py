@@ -14,11 +14,12 @@ from truerun.charts.drag import draw_drag
 from truerun.charts.drawing import Drawing, Width
 from truerun.charts.hill import draw_hill, draw_hill_ring
 from truerun.charts.render import svg_of
-from truerun.charts.residuals import Against, draw_residuals
+from truerun.charts.residuals import draw_residuals, residual_views
 from truerun.charts.slowing import draw_slowing
 from truerun.errors import ValueOutOfRange
 from truerun.findings.finding import Finding
 from truerun.motion.hill import capture_speed
+from truerun.motion.measured import Measured, hill_of, turns_of
 from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import TERM_NAMES, usual_terms
 from truerun.motion.window import Window
@@ -28,7 +29,7 @@ from truerun.report.rundown_text import headline, measured_rows, per_minute, sho
 from truerun.report.standings import found_standings
 from truerun.series import Recording
 
-__all__ = ["RundownPictures", "render_rundown", "rundown_pictures"]
+__all__ = ["RundownPictures", "render_rundown", "rundown_fragment", "rundown_pictures"]
 
 _UNITS = {0.0: "rad/s²", 1.0: "1/s", 2.0: "1/rad"}
 
@@ -44,20 +45,22 @@ class RundownPictures:
     residuals: tuple[Picture, ...]
 
 
-def rundown_pictures(rundown: Rundown, window: Window | None) -> RundownPictures:
+def rundown_pictures(rundown: Measured, window: Window | None) -> RundownPictures:
     """Draw everything that the page of a rundown shows."""
-    ring = draw_hill_ring(rundown)
+    ring = draw_hill_ring(rundown) if isinstance(rundown, Rundown) else None
     return RundownPictures(
         slowing=_wide_and_narrow(partial(draw_slowing, rundown, window)),
         drag=_wide_and_narrow(partial(draw_drag, rundown)),
-        hill=_perhaps(partial(draw_hill, rundown)),
+        hill=_perhaps(partial(draw_hill, rundown)) if isinstance(rundown, Rundown) else None,
         ring=None if ring is None else Picture(ring, svg_of(ring), svg_of(ring)),
-        residuals=tuple(_wide_and_narrow(partial(draw_residuals, rundown, against)) for against in Against),
+        residuals=tuple(
+            _wide_and_narrow(partial(draw_residuals, rundown, against)) for against in residual_views(rundown)
+        ),
     )
 
 
 def render_rundown(
-    rundown: Rundown,
+    rundown: Measured,
     window: Window | None,
     *,
     recording: Recording,
@@ -70,7 +73,7 @@ def render_rundown(
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
     window : Window or None
     recording : Recording
         From which it was reduced: name, fingerprint, as what it was read.
@@ -98,7 +101,7 @@ def render_rundown(
     return rendered(
         "rundown_report.html.j2",
         headline=headline(rundown, window),
-        figure=f"{window.time:.2f} s" if window is not None else f"{rundown.turns:.1f} turns",
+        figure=f"{window.time:.2f} s" if window is not None else f"{turns_of(rundown):.1f} turns",
         name=PurePath(recording.path).name if recording.path else "a recording",
         digest=recording.digest,
         read_as=recording.said,
@@ -115,18 +118,42 @@ def render_rundown(
     )
 
 
-def _key_rows(rundown: Rundown, window: Window | None) -> list[tuple[str, str]]:
+def rundown_fragment(rundown: Measured, window: Window | None, findings: Sequence[Finding]) -> str:
+    """Write a reduced recording as a piece of a page: how it slowed down, key figures, what was noticed.
+
+    Parameters
+    ----------
+    rundown : Rundown or SpeedRundown
+    window : Window or None
+    findings : sequence of Finding
+
+    Returns
+    -------
+    str
+        One ``div``, without script and without any request.
+    """
+    return rendered(
+        "rundown_fragment.html.j2",
+        headline=headline(rundown, window),
+        keys=_key_rows(rundown, window),
+        picture=_wide_and_narrow(partial(draw_slowing, rundown, window)),
+        checks=found_standings(findings),
+    )
+
+
+def _key_rows(rundown: Measured, window: Window | None) -> list[tuple[str, str]]:
     """Give the few figures that stand at the top."""
     rows = [("First pass at", per_minute(rundown.speed_high)), ("Last pass at", per_minute(rundown.speed_low))]
     if window is not None:
         rows += [("Turns in the window", f"{window.turns:.1f}"), ("Time good to", short_time(window.time_uncertainty))]
-    if rundown.hill is not None:
-        caught, _ = capture_speed(rundown.hill)
+    hill = hill_of(rundown)
+    if hill is not None:
+        caught, _ = capture_speed(hill)
         rows += [("Bump catches the wheel below", per_minute(caught)), ("Fair end, at least", per_minute(3 * caught))]
     return rows
 
 
-def _term_rows(rundown: Rundown) -> list[tuple[str, str, str]]:
+def _term_rows(rundown: Measured) -> list[tuple[str, str, str]]:
     """Give the named terms of the drag as rows."""
     terms = usual_terms(rundown)
     if terms is None:

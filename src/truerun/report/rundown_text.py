@@ -10,6 +10,7 @@ import numpy as np
 from truerun.findings.finding import Finding
 from truerun.motion.drag_curve import drag_at
 from truerun.motion.hill import capture_speed, hill_height
+from truerun.motion.measured import Measured, defined_by, hill_of, turns_of
 from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import TERM_NAMES, usual_terms
 from truerun.motion.window import Window
@@ -24,14 +25,15 @@ _SPACE = "\N{NO-BREAK SPACE}"
 _UNSURE = 0.1
 """Standard uncertainty of a part, as a share of the whole drag, from which on the parts are not told apart."""
 _MOST_DIGITS = 7
+_KINDS = {"energy": "by energy", "turn-time": "by the time of a turn", "speed": "as read off a speedometer"}
 
 
-def rundown_text(rundown: Rundown, window: Window | None, said: Sequence[str], findings: Sequence[Finding]) -> str:
+def rundown_text(rundown: Measured, window: Window | None, said: Sequence[str], findings: Sequence[Finding]) -> str:
     """Write a reduced recording.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown or SpeedRundown
     window : Window or None
         None where no fair one lies within the recording.
     said : sequence of str
@@ -50,11 +52,11 @@ def rundown_text(rundown: Rundown, window: Window | None, said: Sequence[str], f
     return "\n\n".join(parts)
 
 
-def headline(rundown: Rundown, window: Window | None) -> str:
+def headline(rundown: Measured, window: Window | None) -> str:
     """Say in a sentence what the wheel did."""
     if window is None:
         return (
-            f"From {per_minute(rundown.speed_high)} down to {per_minute(rundown.speed_low)} in {rundown.turns:.1f} "
+            f"From {per_minute(rundown.speed_high)} down to {per_minute(rundown.speed_low)} in {turns_of(rundown):.1f} "
             "turns. No fair window lies within this recording."
         )
     return (
@@ -64,31 +66,50 @@ def headline(rundown: Rundown, window: Window | None) -> str:
     )
 
 
-def measured_rows(rundown: Rundown, window: Window | None) -> list[tuple[str, str]]:
+def measured_rows(rundown: Measured, window: Window | None) -> list[tuple[str, str]]:
     """Give what was measured, a name and a value each."""
     rows = [
-        ("Passes", f"{rundown.passes} of {rundown.marks} {'mark' if rundown.marks == 1 else 'marks'} a turn"),
-        ("Turns", f"{rundown.turns:.1f}"),
+        _readings_row(rundown),
+        ("Turns", f"{turns_of(rundown):.1f}"),
         ("Speed", f"{per_minute(rundown.speed_high)} down to {per_minute(rundown.speed_low)}"),
     ]
     if window is not None:
-        rows.append(("Window", f"{window.speed_from:.4g} to {window.speed_to:.4g}{_SPACE}rad/s, by energy"))
+        kind = _KINDS[defined_by(rundown)]
+        rows.append(("Window", f"{window.speed_from:.4g} to {window.speed_to:.4g}{_SPACE}rad/s, {kind}"))
     rows += _hill_rows(rundown)
     rows += _drag_rows(rundown)
-    rows.append(("One time is good to", short_time(rundown.sigma)))
+    rows.append(_reading_row(rundown))
     if rundown.drift is not None and rundown.drift.none < 0.5:
         rows.append(("Drag wandered in the run", f"by about {percent(rundown.drift.size)} of itself"))
     return rows
 
 
-def _hill_rows(rundown: Rundown) -> list[tuple[str, str]]:
+def _readings_row(rundown: Measured) -> tuple[str, str]:
+    """Say from how much it was measured."""
+    if isinstance(rundown, Rundown):
+        marks = "1 mark" if rundown.marks == 1 else f"{rundown.marks} marks"
+        return "Passes", f"{rundown.passes} of {marks} a turn"
+    return "Speeds", f"{rundown.residuals.size}"
+
+
+def _reading_row(rundown: Measured) -> tuple[str, str]:
+    """Say how good one reading is."""
+    if isinstance(rundown, Rundown):
+        return "One time is good to", short_time(rundown.sigma)
+    return "One speed is good to", f"{rundown.sigma * _PER_MINUTE:.2g}{_SPACE}r/min"
+
+
+def _hill_rows(rundown: Measured) -> list[tuple[str, str]]:
     """Say the bump."""
-    if rundown.hill is None:
+    hill = hill_of(rundown)
+    if not isinstance(rundown, Rundown):
+        return [("Magnetic bump", "cannot be seen without angles")]
+    if hill is None:
         return [("Magnetic bump", "none seen" if rundown.marks > 2 else "cannot be seen with so few marks")]
-    height, uncertainty = hill_height(rundown.hill)
+    height, uncertainty = hill_height(hill)
     start = rundown.speed_high**2 / 2
     size = with_uncertainty(100 * height / start, 100 * uncertainty / start)
-    speed, spread = capture_speed(rundown.hill)
+    speed, spread = capture_speed(hill)
     caught = f"{with_uncertainty(speed * _PER_MINUTE, spread * _PER_MINUTE)}{_SPACE}r/min"
     return [
         (
@@ -99,7 +120,7 @@ def _hill_rows(rundown: Rundown) -> list[tuple[str, str]]:
     ]
 
 
-def _drag_rows(rundown: Rundown) -> list[tuple[str, str]]:
+def _drag_rows(rundown: Measured) -> list[tuple[str, str]]:
     """Say the drag at both ends, and what it is made of where the speeds tell."""
     speeds = np.array([rundown.speed_high, rundown.speed_low])
     value, spread, _ = drag_at(rundown.drag, speeds)

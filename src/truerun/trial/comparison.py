@@ -27,7 +27,7 @@ from truerun.trial.rules import Rules, rules_at_look
 from truerun.trial.sentences import cause_findings, headline, sentence
 from truerun.trial.verdict import Verdict, decide
 
-__all__ = ["Comparison", "compare_runs", "with_controls"]
+__all__ = ["Comparison", "compare_runs", "may_be_seen", "with_controls"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def compare_runs(table: RunTable, rules: Rules) -> Comparison:
         If the table has runs that were never planned.
     """
     seen = observe(table, rules)
-    if rules.plan is not None and seen.missing.any() and not rules.seal_broken:
+    if _covered(seen, rules):
         return _at_planned_look(table, rules, seen) or _counts_only(table, rules, seen)
     if not math.isfinite(plain_difference(seen)):
         raise RecordingUnreadable(
@@ -129,6 +129,36 @@ def compare_runs(table: RunTable, rules: Rules) -> Comparison:
     return Comparison(
         verdict, headline(at, verdict), sentence(at, verdict, found), found + cause_findings(at, verdict), at
     )
+
+
+def may_be_seen(table: RunTable, rules: Rules) -> bool:
+    """Tell whether the result of a table may be looked at: its test is complete, at its planned look, or has no plan.
+
+    Parameters
+    ----------
+    table : RunTable
+        As read; runs whose recording is named count as done.
+    rules : Rules
+        From a sealed plan, or as stated.
+
+    Returns
+    -------
+    bool
+    """
+    seen = observe(table, rules)
+    return not _covered(seen, rules) or _at_look(seen, rules)
+
+
+def _covered(seen: Observations, rules: Rules) -> bool:
+    """Tell whether a sealed plan is not complete."""
+    return rules.plan is not None and bool(seen.missing.any()) and not rules.seal_broken
+
+
+def _at_look(seen: Observations, rules: Rules) -> bool:
+    """Tell whether the runs done are just those before the planned look."""
+    look = None if rules.plan is None else rules.plan.stopping.look_after
+    done = [run.slot for run, gone in zip(seen.runs, seen.missing, strict=True) if not gone]
+    return look is not None and done == list(range(1, look + 1))
 
 
 def with_controls(result: Comparison, linked: Sequence[Comparison]) -> Comparison:
@@ -175,8 +205,7 @@ def _bag_in_set(seen: Observations, plan: Plan) -> bool:
 def _at_planned_look(table: RunTable, rules: Rules, seen: Observations) -> Comparison | None:
     """Decide at the planned look if the runs end there; None if they do not, or if it decides nothing."""
     plan = rules.plan
-    done = [run.slot for run, gone in zip(seen.runs, seen.missing, strict=True) if not gone]
-    if plan is None or plan.stopping.look_after is None or done != list(range(1, plan.stopping.look_after + 1)):
+    if plan is None or plan.stopping.look_after is None or not _at_look(seen, rules):
         return None
     first = replace(table, runs=tuple(run for run in table.runs if run.slot <= plan.stopping.look_after))
     result = compare_runs(first, replace(rules_at_look(plan), controls_done=rules.controls_done))

@@ -89,7 +89,8 @@ def observe(table: RunTable, rules: Rules) -> Observations:
     spoilt = {run.slot for run in table.runs if run.left_out is not None and (run.seen is True or _shown(run))}
     seen = np.array([run.slot in spoilt for run in runs])
     omitted = np.array([run.left_out is not None for run in runs]) & ~seen
-    missing = np.isnan(raw) & ~seen & ~omitted
+    recorded = np.array([run.recording is not None for run in runs])
+    missing = np.isnan(raw) & ~seen & ~omitted & ~recorded
     present = ~(missing | omitted | seen)
     values = np.where(present, raw, np.nan)
     capped = np.zeros(len(runs), dtype=np.bool_)

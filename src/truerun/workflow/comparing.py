@@ -7,8 +7,8 @@ a cold start, and most comparisons end on a terminal.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +16,7 @@ from truerun.errors import ChoiceNeeded, ValueOutOfRange
 from truerun.recordings.run_tables import read_run_table
 from truerun.report.plain_text import comparison_text
 from truerun.series import RunTable
-from truerun.trial.comparison import Comparison, compare_runs
+from truerun.trial.comparison import Comparison, compare_runs, may_be_seen
 from truerun.trial.plan import Blinding, Conditions, End, Measurand
 from truerun.trial.planning import default_adjust
 from truerun.trial.rules import Rules, rules_of_plan
@@ -25,16 +25,21 @@ from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.workflow.recorded import RecordedRuns
 
 __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
 class ComparisonResult:
-    """A finished comparison that can show itself; ``sealed`` is the plan that gave its rules."""
+    """A finished comparison that can show itself.
+
+    ``sealed`` is the plan that gave its rules, ``recorded`` what was measured where the times came from recordings.
+    """
 
     comparison: Comparison
     sealed: SealedPlan | None = None
+    recorded: RecordedRuns | None = None
 
     def __repr__(self) -> str:
         return f"<comparison: {self.comparison.headline}>"
@@ -65,7 +70,10 @@ class ComparisonResult:
             "stop": rules.stop,
             "plan": rules.plan.id if rules.plan else None,
         }
-        return self.comparison.document() | {"versions": versions(), "settings": settings}
+        inputs = self.comparison.document()["inputs"]
+        if self.recorded is not None:
+            inputs += [each.digest for each in self.recorded.runs if each.digest is not None]
+        return self.comparison.document() | {"inputs": inputs, "versions": versions(), "settings": settings}
 
     def json(self) -> str:
         """Give the result as JSON text."""
@@ -125,7 +133,7 @@ def compare(
     alpha: float = 0.05,
     margin: float | None = None,
     claimed: float | None = None,
-    timing: str = "hand",
+    timing: str | None = None,
     blinding: int = 0,
     measure: str = "time",
     scale: str = "log",
@@ -133,16 +141,21 @@ def compare(
     break_seal: bool = False,
     code: str | None = None,
     decimal: str | None = None,
+    marks: int | None = None,
+    mark_angles: Sequence[float] | None = None,
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
 ) -> ComparisonResult:
     """Decide what a table of runs says about the source.
 
     Parameters
     ----------
     table : path, data frame, mapping of columns, or RunTable
-        One line a run: ``run``, ``condition``, ``time``, and more as they come.
+        One line a run: ``run``, ``condition``, ``time`` or ``recording`` (paths relative to the table), and more as
+        they come.
     plan : path or mapping, optional
-        The sealed plan; it then gives every rule, and the options below (but ``break_seal``, ``code`` and
-        ``decimal``) must stay away.
+        The sealed plan; it then gives every rule, and the options below (but ``break_seal``, ``code``,
+        ``decimal`` and those about recordings) must stay away.
     source, control : str, optional
         Names of the conditions. One names the other; without a plan at least one is needed.
     orders : str, optional
@@ -159,8 +172,8 @@ def compare(
         Largest share of a time that a magnetic bump alone could change, as measured.
     alpha, margin, claimed : float
         Share of false alarms allowed; smallest drive that matters; drive that is claimed.
-    timing : {"hand", "sensor"}
-        What timed the runs.
+    timing : {"hand", "sensor"}, optional
+        What timed the runs; None: a hand, or a sensor where the times come from recordings.
     blinding : {0, 1, 2, 3}
         Who knew which was which.
     measure : str
@@ -173,6 +186,14 @@ def compare(
         Spoken code that the plan must have.
     decimal : {".", ","}, optional
         Decimal sign of the table, where it cannot be told.
+    marks : int, optional
+        Marks a turn in the recordings, where the table has no column for it.
+    mark_angles : sequence of float, optional
+        Where uneven marks sit [rad].
+    workers : int
+        Processes that reduce recordings.
+    progress : callable, optional
+        Called with the recordings done and all.
 
     Returns
     -------
@@ -191,12 +212,14 @@ def compare(
     >>> compare(runs, control="out", orders="blocks-of-four", end="speed")
     <comparison: "in" adds energy.>
     """
+    how = Reading(marks, None if mark_angles is None else tuple(mark_angles), workers, progress)
     if plan is not None:
         sealed = read_plan(plan, code=code)
         rules = rules_of_plan(sealed.plan, seal_broken=break_seal)
         read = _table(table, rules.measurand.name, decimal)
-        return ComparisonResult(compare_runs(read, rules), sealed)
+        return _decided(read, rules, how, sealed)
     read = _table(table, measure, decimal)
+    timing = timing or ("sensor" if read.recorded else "hand")
     rules = Rules(
         conditions=conditions_of(read, source, control),
         measurand=Measurand(
@@ -215,7 +238,32 @@ def compare(
         claimed=claimed,
         blinding=Blinding.model_validate({"grade": blinding, "timing": one_of("timing", timing, ("hand", "sensor"))}),
     )
-    return ComparisonResult(compare_runs(read, rules))
+    return _decided(read, rules, how, None)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How the recordings that a table names are read."""
+
+    marks: int | None
+    mark_angles: tuple[float, ...] | None
+    workers: int
+    progress: Callable[[int, int], None] | None
+
+
+def _decided(table: RunTable, rules: Rules, how: Reading, sealed: SealedPlan | None) -> ComparisonResult:
+    """Decide; where the times come from recordings, measure them first, unless the result is still sealed."""
+    if not table.recorded or not may_be_seen(table, rules):
+        return ComparisonResult(compare_runs(table, rules), sealed)
+    from truerun.workflow.recorded import As, fill_from_recordings  # noqa: PLC0415  fits are heavy, and seldom needed
+
+    window = rules.window if rules.plan is None else rules.plan.window
+    recorded = fill_from_recordings(
+        table, As(how.marks, how.mark_angles), window, workers=how.workers, progress=how.progress
+    )
+    filled = replace(recorded.table, findings=(*table.findings, *recorded.findings))
+    over = replace(rules, window=recorded.window, end=End.SPEED)
+    return ComparisonResult(compare_runs(filled, over), sealed, recorded)
 
 
 def _table(table: Any, measure: str, decimal: str | None) -> RunTable:

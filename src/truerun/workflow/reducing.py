@@ -1,0 +1,298 @@
+"""Reducing recordings of a slowing wheel to drag, bump, capture speed and the time over a window.
+
+Pages and pictures are imported where a result is shown as one, as in :mod:`truerun.workflow.comparing`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable
+from truerun.findings.finding import Finding, Severity
+from truerun.motion.choice import choose_rundown
+from truerun.motion.counting import count_passes
+from truerun.motion.doubts import rundown_findings
+from truerun.motion.fair_window import fair_window
+from truerun.motion.measured import Measured, measured_window
+from truerun.motion.rundown_data import rundown_data, window_data
+from truerun.motion.speed_fit import fit_speeds
+from truerun.motion.window import Window
+from truerun.recordings.recording import read_recording
+from truerun.report.rundown_text import rundown_text
+from truerun.series import Clock, Passes, Recording, SpeedTable
+from truerun.workflow.versions import versions
+
+__all__ = ["As", "RundownResult", "RundownResults", "read_as", "reduce_recordings", "reduced", "rundown"]
+
+Path = str | os.PathLike[str]
+
+
+@dataclass(frozen=True, slots=True)
+class As:
+    """How recordings are to be read: what cannot be told from the files."""
+
+    marks: int | None = None
+    mark_angles: tuple[float, ...] | None = None
+    kind: str | None = None
+    unit: str | None = None
+    decimal: str | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class RundownResult:
+    """A reduced recording that can show itself.
+
+    ``window`` is None where none was asked for and no fair one lies within the recording. ``findings`` hold what
+    reading, counting and fitting noticed, in this order.
+    """
+
+    recording: Recording
+    measured: Measured
+    window: Window | None
+    findings: tuple[Finding, ...]
+
+    def __repr__(self) -> str:
+        return f"<rundown: {self.measured.speed_high:.4g} to {self.measured.speed_low:.4g} rad/s>"
+
+    def document(self) -> dict[str, Any]:
+        """Give the result as plain data, schema ``truerun/rundown/1``."""
+        return (
+            {"schema": "truerun/rundown/1"}
+            | rundown_data(self.measured)
+            | {
+                "window": window_data(self.window, self.measured),
+                "read_as": list(self.recording.said),
+                "findings": [each.document() for each in self.findings],
+                "inputs": [self.recording.digest] if self.recording.digest else [],
+                "versions": versions(),
+            }
+        )
+
+    def json(self) -> str:
+        """Give the result as JSON text."""
+        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+    def summary(self) -> str:
+        """Give the result as plain text."""
+        return rundown_text(self.measured, self.window, self.recording.said, self.findings)
+
+    def _repr_html_(self) -> str:
+        """Show the result in a notebook."""
+        from truerun.report.rundown_report import rundown_fragment  # noqa: PLC0415  see the head of this module
+
+        return rundown_fragment(self.measured, self.window, self.findings)
+
+    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
+        """Write the page of the recording; the same time gives the same bytes."""
+        from truerun.report.rundown_report import render_rundown  # noqa: PLC0415  see the head of this module
+
+        return render_rundown(
+            self.measured,
+            self.window,
+            recording=self.recording,
+            findings=self.findings,
+            document=self.document(),
+            made=made or datetime.now(UTC),
+            invented=invented,
+        )
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class RundownResults:
+    """Several reduced recordings over one window."""
+
+    results: tuple[RundownResult, ...]
+
+    @property
+    def stopped(self) -> bool:
+        """Whether a check says stop."""
+        return any(found.severity is Severity.STOP for each in self.results for found in each.findings)
+
+    def document(self) -> dict[str, Any]:
+        """Give one result as it is, several as schema ``truerun/rundowns/1``."""
+        if len(self.results) == 1:
+            return self.results[0].document()
+        return {"schema": "truerun/rundowns/1", "rundowns": [each.document() for each in self.results]}
+
+    def json(self) -> str:
+        """Give the results as JSON text."""
+        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+
+    def summary(self) -> str:
+        """Give the results as plain text, one after the other."""
+        if len(self.results) == 1:
+            return self.results[0].summary()
+        return "\n\n\n".join(f"{each.recording.path}\n{each.summary()}" for each in self.results)
+
+
+def rundown(
+    recording: Any,
+    marks: int | None = None,
+    *,
+    window: tuple[float, float] | None = None,
+    mark_angles: Sequence[float] | None = None,
+    kind: str | None = None,
+    unit: str | None = None,
+    decimal: str | None = None,
+) -> RundownResult:
+    r"""Reduce one recording of a wheel that slows down freely.
+
+    Parameters
+    ----------
+    recording : path, stream of bytes or Recording
+        Pass times, intervals, speeds, or the waveform of a sensor.
+    marks : int, optional
+        Marks a turn; None: as many as there are angles, one for taps by hand, else it is asked for.
+    window : (float, float), optional
+        Two speeds, the higher one first [rad/s]. None: from the speed at the first pass down to three times the
+        capture speed, rounded up to .1 rad/s, where the recording holds that.
+    mark_angles : sequence of float, optional
+        Where the marks sit, from the first one on, in the direction of travel [rad]. None: evenly spaced.
+    kind, unit, decimal : str, optional
+        What the file holds, where it cannot be told: see :func:`truerun.recordings.recording.read_recording`.
+
+    Returns
+    -------
+    RundownResult
+
+    Raises
+    ------
+    TruerunError
+        One sentence: what was found, what is allowed, what to do.
+
+    Examples
+    --------
+    >>> from io import BytesIO
+    >>> passes = "\n".join(f"{4 * (1 - (1 - k / 60) ** 0.5):.6f}" for k in range(40))
+    >>> result = rundown(BytesIO(f"time [s]\n{passes}\n".encode()), 1, window=(180.0, 120.0))
+    >>> round(result.window.time, 3)
+    1.273
+    """
+    how = As(marks, None if mark_angles is None else tuple(mark_angles), kind, unit, decimal)
+    read = recording if isinstance(recording, Recording) else read_as(recording, how)
+    found = reduced(read, how)
+    return _shown(read, found, window or _fair([found[0]]))
+
+
+def reduce_recordings(
+    paths: Sequence[Path],
+    how: As,
+    *,
+    window: tuple[float, float] | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> RundownResults:
+    """Reduce several recordings over one window.
+
+    Parameters
+    ----------
+    paths : sequence of path
+    how : As
+        How they are read.
+    window : (float, float), optional
+        As for :func:`rundown`; None: from the slowest launch of all to three times the largest capture speed.
+    progress : callable, optional
+        Called with the recordings done and all.
+
+    Returns
+    -------
+    RundownResults
+
+    Raises
+    ------
+    TruerunError
+        As for :func:`rundown`; also where two paths hold the same recording.
+    """
+    done: list[tuple[Recording, tuple[Measured, tuple[Finding, ...]]]] = []
+    for path in paths:
+        read = read_as(path, how)
+        _require_another(read, [before for before, _ in done])
+        done.append((read, reduced(read, how)))
+        if progress is not None:
+            progress(len(done), len(paths))
+    common = window or _fair([found for _, (found, _) in done])
+    return RundownResults(tuple(_shown(read, found, common) for read, found in done))
+
+
+def read_as(source: Any, how: As) -> Recording:
+    """Read one recording."""
+    return read_recording(source, kind=how.kind, unit=how.unit, decimal=how.decimal)
+
+
+def reduced(read: Recording, how: As) -> tuple[Measured, tuple[Finding, ...]]:
+    """Fit one recording.
+
+    Parameters
+    ----------
+    read : Recording
+    how : As
+        For the marks.
+
+    Returns
+    -------
+    measured : Rundown or SpeedRundown
+    findings : tuple of Finding
+        Of reading, counting and fitting.
+
+    Raises
+    ------
+    FitImpossible
+        If it holds no rundown, or too little of one.
+    ChoiceNeeded
+        If the number of marks was not said.
+    """
+    series = read.series
+    if isinstance(series, SpeedTable):
+        table = fit_speeds(series, marks=how.marks)
+        return table, (*read.findings, *table.findings)
+    if isinstance(series, Passes):
+        angles = None if how.mark_angles is None else np.asarray(how.mark_angles)
+        counted = count_passes(series, _marks(how, angles, series), mark_angles=angles)
+        found = choose_rundown(
+            counted.times, counted.marks, sigma=counted.sigma, counts=counted.counts, mark_angles=counted.mark_angles
+        )
+        return found, (*read.findings, *counted.findings, *rundown_findings(found))
+    raise FitImpossible("This recording holds no pass times and no speeds; a rundown needs one of them.")
+
+
+def _marks(how: As, angles: NDArray[np.float64] | None, passes: Passes) -> int:
+    """Give the marks a turn: as said, as many as there are angles, or one for taps."""
+    if how.marks is not None:
+        return how.marks
+    if angles is not None:
+        return int(angles.size)
+    if passes.timing.clock is Clock.HAND:
+        return 1
+    raise ChoiceNeeded("The number of marks on the wheel", ("1", "any other"), "Say it with --marks.")
+
+
+def _fair(found: Sequence[Measured]) -> tuple[float, float] | None:
+    """Give the fair window of several recordings where all of them hold it."""
+    start, end = fair_window(found)
+    return (start, end) if max(each.speed_low for each in found) <= end < start else None
+
+
+def _shown(
+    read: Recording, found: tuple[Measured, tuple[Finding, ...]], window: tuple[float, float] | None
+) -> RundownResult:
+    """Put a result together."""
+    measured, findings = found
+    return RundownResult(read, measured, None if window is None else measured_window(measured, *window), findings)
+
+
+def _require_another(read: Recording, before: Sequence[Recording]) -> None:
+    """Refuse the same recording under two names."""
+    for other in before:
+        if read.digest is not None and read.digest == other.digest:
+            raise RecordingUnreadable(
+                read.path or "the recording",
+                "",
+                f"its bytes are the same as those of {other.path}. One run cannot count twice; name the right file.",
+            )
