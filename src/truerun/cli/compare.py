@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,10 @@ from truerun.cli.parameters import (
     Word,
     given_options,
     json_option,
+    parse_angles,
+    recordings_options,
 )
+from truerun.cli.progress import progress_line
 from truerun.cli.publishing import Publishing, publishing_options
 from truerun.cli.questions import ask_control
 from truerun.cli.screen import show, show_json
@@ -63,6 +67,7 @@ __all__ = ["command_line"]
 @click.option("--break-seal", is_flag=True, help="Look before the last planned run; only the running bet then decides.")
 @click.option("--code", metavar="CODE", help="The spoken code that the plan must have.")
 @click.option("--decimal", type=DECIMAL, help="Decimal sign of the table, where it cannot be told.")
+@recordings_options
 @publishing_options
 @json_option
 def command_line(
@@ -73,11 +78,14 @@ def command_line(
     code: str | None,
     decimal: str | None,
     as_json: bool,
+    marks: int | None,
+    mark_angles: str | None,
     **rules: Any,
 ) -> int:
     """Decide what the runs in TABLE say about the source.
 
-    TABLE is a file of text (comma, semicolon or tab) or a spreadsheet with one line a run: run, condition, time. With
+    TABLE is a file of text (comma, semicolon or tab) or a spreadsheet with one line a run: run, condition, and time or
+    the path of a recording, from which the time over a fair window is then measured. With
     --plan the sealed plan gives every rule; without one, what you say is taken on your word.
 
     The rules that belong to the plan, from --orders to --less-is-more, must stay away where a plan is given. With
@@ -92,7 +100,12 @@ def command_line(
     if plan is None:
         _read_sizes(given)
         runs = ask_control(table, given, decimal, asking=not as_json)
-    result = compare(runs, plan, break_seal=break_seal, code=code, decimal=decimal, **given)
+    angles = None if mark_angles is None else parse_angles(mark_angles)
+    with progress_line("recordings") as progress:
+        result = compare(
+            runs, plan, break_seal=break_seal, code=code, decimal=decimal, marks=marks, mark_angles=angles,
+            workers=os.cpu_count() or 1, progress=progress, **given,
+        )  # fmt: skip
     if as_json:
         show_json(result.json())
     else:

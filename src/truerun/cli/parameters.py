@@ -29,6 +29,7 @@ __all__ = [
     "given_options",
     "json_option",
     "parse_angles",
+    "recordings_options",
 ]
 
 Convert = Callable[[str, str], Any]
@@ -121,6 +122,17 @@ DECIMAL = Word((".", ","))
 def json_option(function: Callable[..., int]) -> Callable[..., int]:
     """Add the option ``--json``."""
     return click.option("--json", "as_json", is_flag=True, help="Write the result as one JSON object.")(function)
+
+
+def recordings_options(function: Callable[..., int]) -> Callable[..., int]:
+    """Add the options that say how the recordings of a table are read."""
+    marks = click.option("--marks", type=WHOLE, metavar="N", help="Marks a turn in the recordings that TABLE names.")
+    angles = click.option(
+        "--mark-angles",
+        metavar="DEGREES",
+        help="Where uneven marks sit, from the first one on, in the direction of travel: 0,30,150,180,300.",
+    )
+    return marks(angles(function))
 
 
 def given_options(values: dict[str, Any]) -> dict[str, Any]:

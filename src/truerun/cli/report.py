@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+from functools import partial
 from pathlib import Path
 
 import click
 
 from truerun.cli.group import command
-from truerun.cli.parameters import DECIMAL, FILE, Word
+from truerun.cli.parameters import DECIMAL, FILE, Word, parse_angles, recordings_options
 from truerun.cli.publishing import read_time
 from truerun.cli.saving import require_new, save_new
 from truerun.cli.screen import say, show
@@ -43,6 +44,7 @@ __all__ = ["command_line"]
 @click.option("--break-seal", is_flag=True, help="Look before the last planned run; only the running bet then decides.")
 @click.option("--code", metavar="CODE", help="The spoken code that the plan must have.")
 @click.option("--decimal", type=DECIMAL, help="Decimal sign of the table, where it cannot be told.")
+@recordings_options
 def command_line(
     table: Path,
     plan: Path,
@@ -60,6 +62,8 @@ def command_line(
     break_seal: bool,
     code: str | None,
     decimal: str | None,
+    marks: int | None,
+    mark_angles: str | None,
 ) -> int:
     """Write the report of a test as one page that opens without any network and prints on A4 and Letter.
 
@@ -73,11 +77,13 @@ def command_line(
     from truerun.workflow.comparing import compare
 
     chromium = require_chromium(os.environ) if pdf else None
-    result = compare(table, plan, break_seal=break_seal, code=code, decimal=decimal)
+    angles = None if mark_angles is None else parse_angles(mark_angles)
+    read = partial(compare, decimal=decimal, marks=marks, mark_angles=angles, workers=os.cpu_count() or 1)
+    result = read(table, plan, break_seal=break_seal, code=code)
     said = {"claimant": claimant_says, "sceptic": sceptic_says}
     page = result.report(
         made=when,
-        linked=[compare(*each, decimal=decimal).comparison for each in linked],
+        linked=[read(*each).comparison for each in linked],
         answers={side: words for side, words in said.items() if words is not None},
         interests=interests,
         stamp=stamp,

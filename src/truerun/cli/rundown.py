@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from truerun.cli.group import command
-from truerun.cli.parameters import DECIMAL, FILE, SPEED, WHOLE, Word, json_option, parse_angles
+from truerun.cli.parameters import DECIMAL, FILE, SPEED, WHOLE, Word, given_options, json_option, parse_angles
 from truerun.cli.progress import progress_line
-from truerun.cli.saving import require_new, save_new
-from truerun.cli.screen import say, show, show_json
+from truerun.cli.publishing import Publishing, publishing_options
+from truerun.cli.screen import show, show_json
 from truerun.errors import ValueOutOfRange
 
 __all__ = ["command_line"]
@@ -22,7 +23,7 @@ KINDS = Word(("passes", "intervals", "speeds", "angles", "positions", "waveform"
 @command(
     "rundown",
     "truerun rundown run-8.csv --marks 12",
-    'truerun rundown run-8.csv --marks 12 --window "120 r/min" "40 r/min" --out run-8.html',
+    'truerun rundown run-8.csv --marks 12 --window "120 r/min" "40 r/min" --report run-8.html',
     "truerun rundown run-*.csv --marks 12",
 )
 @click.argument("files", type=FILE, nargs=-1, required=True)
@@ -42,8 +43,7 @@ KINDS = Word(("passes", "intervals", "speeds", "angles", "positions", "waveform"
 @click.option("--kind", type=KINDS, help="What the files hold, where it cannot be told.")
 @click.option("--unit", metavar="UNIT", help="Unit of the times, speeds or angles, where it cannot be told.")
 @click.option("--decimal", type=DECIMAL, help="Decimal sign of the files, where it cannot be told.")
-@click.option("--out", type=FILE, metavar="FILE", help="Also write a page with all pictures; for one file only.")
-@click.option("--invented", is_flag=True, help="The page says first that the run never took place.")
+@publishing_options
 @json_option
 def command_line(
     files: tuple[Path, ...],
@@ -54,9 +54,8 @@ def command_line(
     kind: str | None,
     unit: str | None,
     decimal: str | None,
-    out: Path | None,
-    invented: bool,
     as_json: bool,
+    **saved: Any,
 ) -> int:
     """Reduce recordings of a wheel that slows down freely.
 
@@ -64,12 +63,12 @@ def command_line(
     over a fair window, the drag at each speed, the magnetic bump, and the speed below which it catches the wheel.
     Several files get one window: from the slowest launch to three times the highest speed at which the bump catches.
     """
-    if out is not None:
-        if len(files) > 1:
-            raise ValueOutOfRange(
-                "--out", f"given with {len(files)} files", "given with one file", "Reduce them singly."
-            )
-        require_new([out])
+    if len(files) > 1 and given_options(saved):
+        name = next(iter(given_options(saved)))
+        raise ValueOutOfRange(
+            f"--{name}", f"given with {len(files)} files", "given with one file", "Reduce them singly."
+        )
+    publishing = Publishing.taken_from(saved)
     from truerun.workflow.reducing import As, reduce_recordings
 
     how = As(marks, None if mark_angles is None else parse_angles(mark_angles), kind, unit, decimal)
@@ -79,7 +78,5 @@ def command_line(
         show_json(results.json())
     else:
         show(results.summary())
-    if out is not None:
-        save_new(out.parent, {out.name: results.results[0].report(invented=invented)})
-        say(f"Written: {out}")
+    publishing.save(results.results[0])
     return 1 if results.stopped else 0

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +59,19 @@ class DriveCurve:
     control_drag: NDArray[np.float64]
     freedom: int | None
     crossings: tuple[DriveCrossing, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Give the curve as plain data, in SI units."""
+        return {
+            "speed": self.speed.tolist(),
+            "drive_fraction": self.drive.tolist(),
+            "low": self.low.tolist(),
+            "high": self.high.tolist(),
+            "coverage": self.confidence,
+            "source_drag": self.source_drag.tolist(),
+            "control_drag": self.control_drag.tolist(),
+            "crossings": [asdict(each) for each in self.crossings],
+        }
 
 
 @dataclass(frozen=True, slots=True)

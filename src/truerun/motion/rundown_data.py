@@ -72,20 +72,19 @@ def rundown_data(rundown: Measured) -> dict[str, Any]:
         ``reading``, ``drift``; SI units, specific quantities for drag and hill.
     """
     drift = rundown.drift
-    by_pass = isinstance(rundown, Rundown)
     return {
-        "passes": rundown.passes if by_pass else None,
+        "passes": rundown.passes if isinstance(rundown, Rundown) else None,
         "turns": turns_of(rundown),
-        "marks": rundown.marks if by_pass else None,
+        "marks": rundown.marks if isinstance(rundown, Rundown) else None,
         "readings": int(rundown.residuals.size),
         "speeds": {"from": rundown.speed_high, "to": rundown.speed_low},
         "drag": _drag(rundown),
         "hill": _hill(rundown),
         "capture_speed": _capture(rundown),
-        "spacing": rundown.spacing.tolist() if by_pass and rundown.spacing.any() else None,
+        "spacing": rundown.spacing.tolist() if isinstance(rundown, Rundown) and rundown.spacing.any() else None,
         "reading": {
             "standard_uncertainty": rundown.sigma,
-            "unit": "s" if by_pass else "rad/s",
+            "unit": "s" if isinstance(rundown, Rundown) else "rad/s",
             "misfit": rundown.misfit,
         },
         "drift": None if drift is None else {"size": drift.size, "length": drift.length, "none": drift.none},

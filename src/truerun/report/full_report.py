@@ -10,11 +10,13 @@ from pathlib import PurePath
 from typing import Any
 
 from truerun.charts.luck import luck_orders_csv
+from truerun.charts.two_drags import draw_drive_curve, draw_two_drags
 from truerun.errors import ValueOutOfRange
+from truerun.motion.drive_curve import DriveCurve
 from truerun.report.claim_tests import claim_tests
 from truerun.report.figures_shown import figures_shown
 from truerun.report.pages import rendered
-from truerun.report.pictures import pictures_of
+from truerun.report.pictures import Picture, picture_of, pictures_of
 from truerun.report.plan_words import ADJUSTED, BLINDING, ORDER_SETS, ROLES, end_words
 from truerun.report.run_rows import launch_rows, raw_columns, raw_rows
 from truerun.report.standings import control_rows, linked_rows, standing_causes, standings
@@ -47,6 +49,7 @@ def render_report(
     answers: Mapping[str, str] | None = None,
     interests: str | None = None,
     versions: Mapping[str, str] | None = None,
+    drive_curve: DriveCurve | None = None,
     invented: bool = False,
 ) -> str:
     """Write the report of a comparison.
@@ -72,6 +75,8 @@ def render_report(
         Who paid, who gains; None: not stated.
     versions : mapping, optional
         Which versions computed it.
+    drive_curve : DriveCurve, optional
+        The drive at each speed, where runs were measured from recordings.
     invented : bool
         Whether the test never took place; the page then says so first.
 
@@ -104,12 +109,25 @@ def render_report(
         answers=answers or {},
         interests=interests,
         versions=versions or {},
+        drags=_drag_pictures(comparison, drive_curve),
         **_words(comparison),
         **_about_the_plan(plan, seal, stamp, covered=comparison.verdict is None),
         **_about_the_runs(comparison),
         **_about_the_figures(comparison),
         **_about_the_causes(comparison, linked),
     )
+
+
+def _drag_pictures(comparison: Comparison, curve: DriveCurve | None) -> list[Picture]:
+    """Draw the drag of both conditions and the drive between them."""
+    if curve is None:
+        return []
+    names = comparison.at.rules.conditions
+    drawn = (
+        picture_of(lambda width: draw_two_drags(curve, names.source, names.control, width)),
+        picture_of(lambda width: draw_drive_curve(curve, width)),
+    )
+    return [picture for picture in drawn if picture is not None]
 
 
 def _require_sides(answers: Mapping[str, str]) -> None:

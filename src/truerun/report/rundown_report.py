@@ -24,12 +24,12 @@ from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import TERM_NAMES, usual_terms
 from truerun.motion.window import Window
 from truerun.report.pages import rendered
-from truerun.report.pictures import Picture
+from truerun.report.pictures import Picture, picture_of
 from truerun.report.rundown_text import headline, measured_rows, per_minute, short_time, with_uncertainty
 from truerun.report.standings import found_standings
 from truerun.series import Recording
 
-__all__ = ["RundownPictures", "render_rundown", "rundown_fragment", "rundown_pictures"]
+__all__ = ["RundownPictures", "render_rundown", "rundown_drawings", "rundown_fragment", "rundown_pictures"]
 
 _UNITS = {0.0: "rad/s²", 1.0: "1/s", 2.0: "1/rad"}
 
@@ -51,12 +51,19 @@ def rundown_pictures(rundown: Measured, window: Window | None) -> RundownPicture
     return RundownPictures(
         slowing=_wide_and_narrow(partial(draw_slowing, rundown, window)),
         drag=_wide_and_narrow(partial(draw_drag, rundown)),
-        hill=_perhaps(partial(draw_hill, rundown)) if isinstance(rundown, Rundown) else None,
+        hill=picture_of(partial(draw_hill, rundown)) if isinstance(rundown, Rundown) else None,
         ring=None if ring is None else Picture(ring, svg_of(ring), svg_of(ring)),
         residuals=tuple(
             _wide_and_narrow(partial(draw_residuals, rundown, against)) for against in residual_views(rundown)
         ),
     )
+
+
+def rundown_drawings(rundown: Measured, window: Window | None) -> tuple[Drawing, ...]:
+    """Give every drawing of a rundown in its wide form, to be saved as files."""
+    made = rundown_pictures(rundown, window)
+    drawn = (made.slowing, made.drag, made.hill, made.ring, *made.residuals)
+    return tuple(picture.drawing for picture in drawn if picture is not None)
 
 
 def render_rundown(
@@ -168,9 +175,3 @@ def _wide_and_narrow(draw: Callable[[Width], Drawing]) -> Picture:
     """Render a drawing for a desk and for a phone."""
     wide = draw(Width.WIDE)
     return Picture(wide, svg_of(wide), svg_of(draw(Width.PHONE)))
-
-
-def _perhaps(draw: Callable[[Width], Drawing | None]) -> Picture | None:
-    """Render a drawing that may not be there."""
-    wide, narrow = draw(Width.WIDE), draw(Width.PHONE)
-    return None if wide is None or narrow is None else Picture(wide, svg_of(wide), svg_of(narrow))

@@ -25,6 +25,7 @@ from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.motion.drive_curve import DriveCurve
     from truerun.workflow.recorded import RecordedRuns
 
 __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
@@ -70,10 +71,21 @@ class ComparisonResult:
             "stop": rules.stop,
             "plan": rules.plan.id if rules.plan else None,
         }
-        inputs = self.comparison.document()["inputs"]
+        whole = self.comparison.document() | {"versions": versions(), "settings": settings}
         if self.recorded is not None:
-            inputs += [each.digest for each in self.recorded.runs if each.digest is not None]
-        return self.comparison.document() | {"inputs": inputs, "versions": versions(), "settings": settings}
+            whole["inputs"] += [each.digest for each in self.recorded.runs if each.digest is not None]
+            whole["drive_curve"] = None if self.drive_curve is None else self.drive_curve.document()
+        return whole
+
+    @property
+    def drive_curve(self) -> DriveCurve | None:
+        """The drive at each speed, where the runs were measured from recordings and may be seen."""
+        if self.recorded is None or self.comparison.verdict is None:
+            return None
+        from truerun.workflow.recorded import drive_over_speed  # noqa: PLC0415  see the head of this module
+
+        names = self.comparison.at.rules.conditions
+        return drive_over_speed(self.recorded, names.source, names.control)
 
     def json(self) -> str:
         """Give the result as JSON text."""
@@ -108,6 +120,7 @@ class ComparisonResult:
             plan=self.sealed.plan if self.sealed is not None else None,
             seal=self.sealed.seal if self.sealed is not None else None,
             versions=versions(),
+            drive_curve=self.drive_curve,
             **more,
         )
 

@@ -10,7 +10,7 @@ import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,9 @@ from truerun.recordings.recording import read_recording
 from truerun.report.rundown_text import rundown_text
 from truerun.series import Clock, Passes, Recording, SpeedTable
 from truerun.workflow.versions import versions
+
+if TYPE_CHECKING:
+    from truerun.charts.drawing import Drawing
 
 __all__ = ["As", "RundownResult", "RundownResults", "read_as", "reduce_recordings", "reduced", "rundown"]
 
@@ -103,6 +106,12 @@ class RundownResult:
             made=made or datetime.now(UTC),
             invented=invented,
         )
+
+    def drawings(self) -> tuple[Drawing, ...]:
+        """Give its drawings, to be saved as files."""
+        from truerun.report.rundown_report import rundown_drawings  # noqa: PLC0415  see the head of this module
+
+        return rundown_drawings(self.measured, self.window)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
