@@ -98,14 +98,14 @@ CHECKS: dict[str, Template] = {
     ),
     "clock-restarted": Template(
         DOUBT,
-        "The clock started again {times} ({places}) and nothing tells how long it stood. Only the longest stretch, {used} of "
+        "The clock started again ({places}) and nothing tells how long it stood. Only the longest stretch, {used} of "
         "{all} passes, is used.",
         "{used} of {all} passes used",
         "Record with a clock that runs through.",
     ),
     "clock-wrapped": Template(
         NOTE,
-        "The clock started again from its lowest value {times}, like {name}, and time was counted on: {places}.",
+        "The clock started again from its lowest value, like {name}, and time was counted on: {places}.",
         None,
         None,
     ),
@@ -392,7 +392,7 @@ CHECKS: dict[str, Template] = {
     ),
     "passes-extra": Template(
         NOTE,
-        "{passes} no mark, and were left out: {places}.",
+        "{passes} no mark: {places}. They are left out.",
         "{share}",
         None,
     ),

@@ -13,7 +13,7 @@ from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.series import Passes
 
-__all__ = ["Ordered", "ordered_passes", "said_places"]
+__all__ = ["Ordered", "ordered_passes", "said_count", "said_places"]
 
 WRAPS = (
     (2**16 * 1e-6, "a 16-bit counter of microseconds"),
@@ -29,7 +29,7 @@ WRAPS = (
 WRAP_INTERVALS = 4.0
 BOUNCE_SHARE = 0.04
 COARSE_STEPS = 3.0
-COARSE_SHARE = 0.02
+COARSE_SHARE = 0.1
 LEAST_TURNS = 3
 MOST_WITHOUT_END = 0.2
 SHOWN_PLACES = 5
@@ -46,6 +46,27 @@ class Ordered:
     def only(self, which: NDArray[np.bool_], *more: Finding) -> Ordered:
         """Keep some of the passes."""
         return Ordered(self.times[which], self.kept[which], (*self.findings, *more))
+
+
+def said_count(count: int, one: str, many: str) -> str:
+    """Say a number of things.
+
+    Parameters
+    ----------
+    count : int
+    one, many : str
+        What they are called.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> said_count(1, "pass", "passes"), said_count(3, "pass", "passes")
+    ('1 pass', '3 passes')
+    """
+    return f"{count} {one if count == 1 else many}"
 
 
 def said_places(index: Sequence[int] | NDArray[np.intp], times: NDArray[np.float64]) -> str:
@@ -143,7 +164,9 @@ def _swapped(found: Ordered, passes: Passes) -> Ordered:
             moved.append(int(kept[place]))
     if not moved:
         return found
-    said = finding("passes-swapped", count=len(moved), places=said_places(moved, passes.times))
+    said = finding(
+        "passes-swapped", pairs=said_count(len(moved), "pair", "pairs"), places=said_places(moved, passes.times)
+    )
     return Ordered(times, kept, (*found.findings, said))
 
 
@@ -155,8 +178,8 @@ def _unwrapped(found: Ordered, passes: Passes, marks: int) -> Ordered:
         return found
     if falls.size > steps.size / 3:
         raise FitImpossible(
-            f"The times fall {falls.size} times in {found.times.size} passes: the clock starts again more often than "
-            "marks pass, or these are not times of passes. Use a clock that runs through, or record times in seconds."
+            f"The times fall back {falls.size} times in {found.times.size} passes: the clock starts again more often "
+            "than marks pass, or these are no times of passes. Use a clock that runs through, or record times in seconds."
         )
     times = found.times.copy()
     mended, breaks, name = [], [0], ""
@@ -171,7 +194,7 @@ def _unwrapped(found: Ordered, passes: Passes, marks: int) -> Ordered:
     said = []
     if mended:
         where = said_places(found.kept[mended], passes.times)
-        said.append(finding("clock-wrapped", count=len(mended), places=where, name=name))
+        said.append(finding("clock-wrapped", places=where, name=name))
     whole = Ordered(times, found.kept, (*found.findings, *said))
     return _longest(whole, breaks, passes) if len(breaks) > 1 else whole
 
@@ -194,7 +217,6 @@ def _longest(found: Ordered, breaks: list[int], passes: Passes) -> Ordered:
     which[edges[best] : edges[best + 1]] = True
     said = finding(
         "clock-restarted",
-        count=len(breaks) - 1,
         places=said_places(found.kept[breaks[1:]], passes.times),
         used=int(sizes[best]),
         all=found.times.size,
@@ -210,21 +232,27 @@ def _fine_enough(found: Ordered, passes: Passes, marks: int) -> Ordered:
     usual = _mean_intervals(found.times, marks)
     coarse = np.flatnonzero(usual < COARSE_STEPS * step)
     which = np.arange(found.times.size) > (coarse[-1] if coarse.size else -1)
-    if int(which.sum()) <= LEAST_TURNS * marks:
+    if int(which.sum()) <= (LEAST_TURNS + 1) * marks + 1:
+        middle = float(np.median(usual))
         raise FitImpossible(
-            f"The times are written in steps of {step:g} s, but a mark passes every {float(np.median(usual)):.3g} s: "
-            f"single passes cannot be told apart. Record times in steps of {float(usual.min()) / 20:.1g} s or finer."
+            f"The times are written in steps of {step:g} s, but a mark passes every {middle:.3g} s: single passes "
+            f"cannot be told apart. Record times in steps of {middle / 20:.1g} s or finer."
         )
     share = step / float(usual[which].min())
     if share < COARSE_SHARE:
         return found
     left = int((~which).sum())
-    return found.only(which, finding("times-coarse", step=f"{step:g} s", left=left, share=f"{100 * share:.2g} %"))
+    return found.only(
+        which,
+        finding(
+            "times-coarse", step=f"{step:g} s", left=said_count(left, "pass", "passes"), share=f"{100 * share:.2g} %"
+        ),
+    )
 
 
 def _step_of(times: NDArray[np.float64]) -> float | None:
-    """Recognise times that are all written in tenths of seconds or coarser."""
-    for step in (1.0, 0.1):
+    """Recognise times that are all written in milliseconds or coarser."""
+    for step in (1.0, 0.1, 0.01, 0.001):
         if bool((np.abs(times / step - np.round(times / step)) < 1e-6).all()):
             return step
     return None

@@ -10,6 +10,7 @@ from truerun.errors import FitImpossible
 __all__ = ["free_part", "turn_rates"]
 
 LEAST_RISE = 0.003
+FINE_RISE = 0.05
 RISE_SCATTERS = 8.0
 STEADY_LOSS = 0.02
 STEADY_SHARE = 0.25
@@ -67,19 +68,24 @@ def free_part(times: NDArray[np.float64], counts: NDArray[np.intp], marks: int) 
     Notes
     -----
     Speed rises where a later turn beats an earlier one by more than 0.3 % in energy and more than eight times the
-    scatter of single turns. A steady drive before the release shows as a stretch that loses next to nothing.
+    scatter of single turns; where turns scatter much, several are taken together. A steady drive before the
+    release shows as a stretch that loses next to nothing.
     """
-    first, last, rates = turn_rates(times, counts, marks)
+    span = marks
+    first, last, rates = turn_rates(times, counts, span)
     if rates.size < 2:
         raise FitImpossible(
             f"The {times.size} passes that can be used hold fewer than two whole turns. At least 3 turns are "
             "needed, better 30: record from higher speed, or for longer."
         )
+    while RISE_SCATTERS * _scatter(rates) > FINE_RISE and 4 * (span + marks) <= counts[-1] - counts[0]:
+        span += marks
+        first, last, rates = turn_rates(times, counts, span)
     tolerance = max(LEAST_RISE, RISE_SCATTERS * _scatter(rates))
     peak, low = max(_falls(rates, tolerance), key=lambda fall: fall[1] - fall[0])
     fallen = 1 - rates[low] / rates[peak]
     if fallen < tolerance or counts[last[low]] - counts[first[peak]] < 3 * marks:
-        speeds = 2 * np.pi * np.sqrt(rates[[0, -1]])
+        speeds = 2 * np.pi * span / marks * np.sqrt(rates[[0, -1]])
         raise FitImpossible(
             f"The speed goes from {speeds[0]:.4g} to {speeds[1]:.4g} rad/s and falls over no three turns: this is no "
             "rundown. Record the wheel while it slows down by itself, from launch to the slowest turns."

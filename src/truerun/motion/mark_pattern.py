@@ -74,7 +74,7 @@ def check_mark_count(times: NDArray[np.float64], marks: int) -> int | None:
     for period in range(2, marks):
         others = [repeats[other - 1] for other in range(1, marks) if other % period]
         same = marks % period == 0 and repeats[period - 1] <= AS_GOOD * own
-        if same and min(others) > VISIBLE * max(own, repeats[period - 1]):
+        if same and float(np.median(others)) > VISIBLE * max(own, repeats[period - 1]):
             return period
     return None
 

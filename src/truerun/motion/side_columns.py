@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
-from truerun.motion.clocks import said_places
+from truerun.motion.clocks import said_count, said_places
 from truerun.series import Passes
 
 __all__ = ["check_columns"]
@@ -67,7 +67,7 @@ def _by_marks(
         places = said_places(kept[wrong], passes.times)
         said.append(finding("mark-column-differs", count=wrong.size, all=known.size, places=places))
     if fixed and shift:
-        said.append(finding("mark-numbers-differ", shift=shift))
+        said.append(finding("mark-numbers-differ", shift=said_count(shift, "mark", "marks")))
     return (0 if fixed else shift), said
 
 
@@ -105,4 +105,4 @@ def _by_counter(passes: Passes, kept: NDArray[np.intp], counts: NDArray[np.intp]
     if not wrong.size:
         return []
     places = said_places(kept[wrong], passes.times)
-    return [finding("counter-differs", count=wrong.size, places=places)]
+    return [finding("counter-differs", places=places, count=said_count(wrong.size, "place", "places"))]
