@@ -230,7 +230,13 @@ def _gathered(by_run: dict[int, tuple[Finding, ...]]) -> tuple[Finding, ...]:
     for places in checks.values():
         slots = list(dict.fromkeys(slot for slot, _ in places))
         first = places[0][1]
-        runs = "Run" if len(slots) == 1 else "Runs"
-        named = ", ".join(str(slot) for slot in slots)
-        gathered.append(replace(first, sentence=f"{runs} {named}: {first.sentence}"))
+        where = f"Run {slots[0]}" if len(slots) == 1 else f"{_these(slots, len(by_run))}, first in run {slots[0]}"
+        gathered.append(replace(first, sentence=f"{where}: {first.sentence}"))
     return tuple(gathered)
+
+
+def _these(slots: Sequence[int], runs: int) -> str:
+    """Name runs at the beginning of a sentence."""
+    if len(slots) == runs:
+        return f"All {runs} runs"
+    return f"Runs {', '.join(map(str, slots[:-1]))} and {slots[-1]}"
