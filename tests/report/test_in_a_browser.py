@@ -6,18 +6,21 @@ The rules are those of axe-core (tests/vendor/axe, MPL-2.0): WCAG 2.2 A and AA, 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+from tests.report.several_results import MADE, several_of
 from truerun.report.pdf import find_chromium
 from truerun.workflow.comparing import ComparisonResult
+from truerun.workflow.planning import PlanResult
 
 CHROMIUM = find_chromium(os.environ)
 AXE = (Path(__file__).parents[1] / "vendor" / "axe" / "axe.min.js").read_text(encoding="utf-8")
+IN_A_BROWSER = ("pool that differs", "screening", "dose", "covered dose")
 OPEN_ALL = "document.querySelectorAll('details').forEach(each => { each.open = true })"
 CUT_TEXTS = """
 [...document.querySelectorAll('svg[role=img] text')]
@@ -57,6 +60,14 @@ def seen(browser: Browser, page: str, folder: Path, *, width: int, scheme: Any =
     return {"asked": asked[1:], "wide": wide, "cut": cut, "violations": told, "passes": len(result["passes"])}
 
 
+def notebook_with(piece: str) -> str:
+    """Put a piece into the page of a notebook."""
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>A notebook</title></head>'
+        f"<body><main><h1>A notebook</h1><h2>Cell</h2>{piece}</main></body></html>"
+    )
+
+
 class TestEveryKindOfReport:
     @pytest.mark.parametrize("scheme", ["light", "dark"])
     @pytest.mark.parametrize("width", [1280, 360])
@@ -69,6 +80,48 @@ class TestEveryKindOfReport:
         assert found["asked"] == []
         assert found["wide"] <= width
         assert found["cut"] == []
+
+
+class TestPagesOfSeveral:
+    @pytest.mark.parametrize("scheme", ["light", "dark"])
+    @pytest.mark.parametrize("kind", IN_A_BROWSER)
+    def test_axe_finds_nothing_and_nothing_is_cut(
+        self, browser: Browser, kind: str, tmp_path: Path, scheme: str
+    ) -> None:
+        page = several_of(kind).report(made=MADE, invented=True)
+        for width in (1280, 360):
+            found = seen(browser, page, tmp_path, width=width, scheme=scheme)
+            assert found["violations"] == []
+            assert found["passes"] > 20  # it really looked
+            assert found["asked"] == []
+            assert found["wide"] <= width
+            assert found["cut"] == []
+
+    @pytest.mark.parametrize("kind", IN_A_BROWSER)
+    def test_nothing_overlaps_at_the_head_of_the_paper(self, browser: Browser, kind: str, tmp_path: Path) -> None:
+        path = tmp_path / "report.html"
+        path.write_text(several_of(kind).report(made=MADE), encoding="utf-8")
+        context = browser.new_context(viewport={"width": 694, "height": 935})  # inside the margins of Letter
+        sheet = context.new_page()
+        sheet.goto(path.as_uri())
+        sheet.emulate_media(media="print")
+        said, keys = (sheet.locator(name).bounding_box() for name in (".said", ".keys"))
+        assert sheet.evaluate("document.documentElement.scrollWidth") <= 694
+        context.close()
+        assert said is not None
+        assert keys is not None
+        assert said["x"] + said["width"] <= keys["x"]
+
+
+class TestTheRunSheet:
+    @pytest.mark.parametrize("scheme", ["light", "dark"])
+    @pytest.mark.parametrize("width", [1280, 360])
+    def test_axe_finds_nothing_and_it_fits(
+        self, browser: Browser, sealed: Callable[..., PlanResult], tmp_path: Path, width: int, scheme: str
+    ) -> None:
+        found = seen(browser, sealed().run_sheet_html(), tmp_path, width=width, scheme=scheme)
+        assert found["violations"] == []
+        assert found["wide"] <= width
 
 
 class TestAxeItself:
@@ -84,20 +137,25 @@ class TestPiecesForNotebooks:
     def test_axe_finds_nothing_in_them(
         self, browser: Browser, result: ComparisonResult, tmp_path: Path, scheme: str
     ) -> None:
-        piece = result._repr_html_()
-        page = (
-            '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>A notebook</title></head>'
-            f"<body><main><h1>A notebook</h1><h2>Cell</h2>{piece}</main></body></html>"
-        )
+        page = notebook_with(result._repr_html_())
+        assert seen(browser, page, tmp_path, width=900, scheme=scheme)["violations"] == []
+
+    @pytest.mark.parametrize("scheme", ["light", "dark"])
+    @pytest.mark.parametrize("kind", ["pool", "screening", "dose", "covered dose"])
+    def test_nor_in_those_of_several(self, browser: Browser, kind: str, tmp_path: Path, scheme: str) -> None:
+        page = notebook_with(several_of(kind)._repr_html_())
         assert seen(browser, page, tmp_path, width=900, scheme=scheme)["violations"] == []
 
 
 class TestTheFirstPageOnPaper:
-    def test_from_claim_to_safety_on_one_sheet(self, browser: Browser, page: str, kind: str, tmp_path: Path) -> None:
+    @pytest.mark.parametrize("paper", [(210, 297), (215.9, 279.4)], ids=["A4", "Letter"])
+    def test_from_claim_to_safety_on_one_sheet(
+        self, browser: Browser, page: str, kind: str, tmp_path: Path, paper: tuple[float, float]
+    ) -> None:
         path = tmp_path / "report.html"
         path.write_text(page, encoding="utf-8")
-        # the room inside margins of 16 mm on A4, in pixels of 1/96 inch
-        width, height = ((side - 32) / 25.4 * 96 for side in (210, 297))
+        # the room inside margins of 16 mm, in pixels of 1/96 inch
+        width, height = ((side - 32) / 25.4 * 96 for side in paper)
         context = browser.new_context(viewport={"width": int(width), "height": int(height)})
         sheet = context.new_page()
         sheet.goto(path.as_uri())
