@@ -14,6 +14,7 @@ __all__ = ["Levels", "detect_crossings", "find_levels"]
 
 LOOKED_AT = 200_000  # samples from which the level at rest and the noise are told
 WINDOWS = 64  # of the signal, for a drift of its level at rest
+LEAST_FOR_DRIFT = 20 * WINDOWS  # samples
 CLEAREST = 6.0  # the step between the levels in standard deviations of the noise; less is no two levels
 NARROWEST, WIDEST = 0.1, 0.3  # half-width of the hysteresis in parts of the step
 SHARP = 0.9  # an edge that makes this part of the step between two samples has no samples on it
@@ -90,7 +91,7 @@ def find_levels(values: NDArray[np.floating]) -> Levels:
 
 
 def _smoothed(values: NDArray[np.floating]) -> tuple[NDArray[np.floating], float, float]:
-    """Some of the middle ones of every three samples in a row, and the lowest and the highest of them all."""
+    """Give some of the middle ones of every three samples in a row, and the lowest and highest of them all."""
     every = max(1, values.size // LOOKED_AT)
     kept, lowest, highest = [], np.inf, -np.inf
     for i in range(0, values.size - 2, LOOKED_AT):
@@ -156,8 +157,9 @@ def detect_crossings(values: NDArray[np.floating], start: float, step: float) ->
     A mark has come when the signal was below the lower and is above the upper of two thresholds, halfway between the
     levels (:func:`find_levels`) minus and plus the half-width of the hysteresis. Its time is where the straight line
     between two samples crosses halfway: the last such place before the upper threshold, and for the end the first
-    after it. Where the signal at rest drifts by more than a quarter of the step, the medians of 64 windows are
-    subtracted first, joined by straight lines. Valid where a pulse lasts at least two samples and its edge is nearly
+    after it. Where more than one sample in ten is far from both levels, the medians of 64 windows, joined by straight
+    lines, are subtracted if that halves their number: so a level at rest may drift by many steps as long as each
+    window is mostly at rest. Valid where a pulse lasts at least two samples and its edge is nearly
     straight over one step; on an edge without samples the time is uncertain by one step, which is then the
     ``resolution``.
 
@@ -184,26 +186,43 @@ def detect_crossings(values: NDArray[np.floating], start: float, step: float) ->
 
 
 def _levelled(values: NDArray[np.floating]) -> tuple[Levels, NDArray[np.floating]]:
-    """Levels, and the signal without a drift of its level at rest where there is one."""
-    size = max(1, values.size // WINDOWS)
-    if size < 8:
-        return find_levels(values), values
-    parts = [values[i * size : (i + 1) * size] for i in range(WINDOWS)]
-    medians = np.array([float(np.median(part[:: max(1, size // 4000)])) for part in parts])
+    """Levels, and the signal without a drift of its level at rest where that keeps it nearer to two levels."""
     try:
         levels = find_levels(values)
-        apart = np.minimum(np.abs(medians - levels.rest), np.abs(medians - levels.mark))
-        if apart.max() < 0.25 * abs(levels.step):
-            return levels, values
+        astray = _astray(values, levels)
     except FitImpossible:
-        if np.ptp(medians) == 0:
+        if values.size < LEAST_FOR_DRIFT:
             raise
+        flat = _without_drift(values)
+        return find_levels(flat), flat
+    if astray < 0.1 or values.size < LEAST_FOR_DRIFT:
+        return levels, values
+    flat = _without_drift(values)
+    try:
+        others = find_levels(flat)
+    except FitImpossible:
+        return levels, values
+    return (others, flat) if _astray(flat, others) < astray / 2 else (levels, values)
+
+
+def _astray(values: NDArray[np.floating], levels: Levels) -> float:
+    """Share of the samples that are more than a quarter of the step from both levels."""
+    chosen = values[:: max(1, values.size // LOOKED_AT)]
+    apart = np.minimum(np.abs(chosen - levels.rest), np.abs(chosen - levels.mark))
+    return float(np.mean(apart > 0.25 * abs(levels.step)))
+
+
+def _without_drift(values: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Signal minus the medians of windows, joined by straight lines."""
+    size = values.size // WINDOWS
+    parts = [values[i * size : (i + 1) * size] for i in range(WINDOWS)]
+    medians = np.array([float(np.median(part[:: max(1, size // 4000)])) for part in parts])
     centres = (np.arange(WINDOWS, dtype=np.float64) + 0.5) * size
     flat = values.copy()
     for i in range(0, values.size, LOOKED_AT):
         stretch = flat[i : i + LOOKED_AT]
         stretch -= _joined(np.arange(i, i + stretch.size, dtype=np.float64), centres, medians).astype(stretch.dtype)
-    return find_levels(flat), flat
+    return flat
 
 
 def _joined(

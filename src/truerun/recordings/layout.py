@@ -10,7 +10,6 @@ from datetime import datetime
 from itertools import pairwise
 
 from truerun.errors import ChoiceNeeded, RecordingUnreadable
-from truerun.recordings.cells import NUMERIC
 from truerun.recordings.decimal_signs import settle_decimal_signs
 from truerun.recordings.grid import Grid, Line, shown
 from truerun.recordings.headings import Heading
@@ -21,6 +20,11 @@ __all__ = ["CLOCK", "STAMP", "Layout", "cells_of", "recognise_layout"]
 
 CLOCK = re.compile(r"[0-9]+(?::[0-9]{2}){1,2}(?:[.,][0-9]+)?")
 STAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?Z?")
+NUMBER = re.compile(  # plain, or in groups of three whose sign is not the decimal sign
+    r"[-+−]?(?=[.,]?[0-9])(?:[0-9]{1,3}(?P<group>[.,' \u00a0\u2009\u202f])[0-9]{3}(?:(?P=group)[0-9]{3})*"
+    r"(?:(?!(?P=group))[.,][0-9]*)?"
+    r"|[0-9]*(?:[.,][0-9]*)?)(?:[eE][-+]?[0-9]{1,3})?"
+)
 MISSING = frozenset(["", "nan", "-", "--", "n/a"])
 LIKE_NUMBERS = re.compile(r'[\s"]*[-+−]?[.,]?[0-9][^A-Za-z]*(?:[eE][-+]?[0-9]+[^A-Za-z]*)*')
 COMMA_PAIR = re.compile(
@@ -181,7 +185,7 @@ def _delimiter(grid: Grid, numeric: list[str], above: Sequence[str], decimal: st
     if all(COMMA_PAIR.fullmatch(text) for text in numeric) and _comma_is_decimal(grid, numeric, above, decimal):
         return ";"
     uneven = len({text.count(",") for text in numeric}) > 1 or not any("," in text for text in numeric)
-    return ";" if uneven and all(NUMERIC.fullmatch(text.strip()) for text in numeric) else ","
+    return ";" if uneven and all(NUMBER.fullmatch(text.strip()) for text in numeric) else ","
 
 
 def _comma_is_decimal(grid: Grid, numeric: list[str], above: Sequence[str], decimal: str | None) -> bool:
@@ -204,7 +208,7 @@ def _kind_of_cell(cell: str) -> str:
     """One letter for what a cell looks like: a number, a moment, nothing, or text."""
     if cell.casefold() in MISSING:
         return "."
-    if NUMERIC.fullmatch(cell):
+    if NUMBER.fullmatch(cell):
         return "n"
     return "c" if CLOCK.fullmatch(cell) or STAMP.fullmatch(cell) else "t"
 
@@ -246,14 +250,24 @@ def _top(grid: Grid, lines: Sequence[str], delimiter: str | None) -> tuple[int, 
     usual = max(frequent, key=lambda shape: (shape[0] != "t", len(shape), shape))
     usual = max([usual, *_longer(counts, usual)], key=len)
     filled = [i for i, text in enumerate(lines) if not is_left_out(text)]
-    follows = dict(pairwise(filled))
     alike = [i for i in filled if _alike(shapes[i], usual)]
-    top = next((i for i in alike if i not in follows or _alike(shapes[follows[i]], usual)), alike[0])
+    top = _first_row(lines, alike, filled, delimiter)
     rows = [cells for i in alike if (cells := cells_of(lines[i], delimiter))]
     widths = Counter(len(cells) for cells in rows)
     row_cells = max(widths, key=lambda width: (widths[width], width))
     behind = row_cells > 1 and all(len(cells) < row_cells or not cells[-1] for cells in rows)
     return top, row_cells - behind, row_cells
+
+
+def _first_row(lines: Sequence[str], alike: list[int], filled: list[int], delimiter: str | None) -> int:
+    """First row of numbers; a single number among the lines above, with no heading over it, is not counted."""
+    follows = dict(pairwise(filled))
+    alone = len(alike) > 1 and follows[alike[0]] != alike[1]
+    headed = alike[0] == filled[0] or _headings(
+        lines[: alike[0]], delimiter, len(cells_of(lines[alike[0]], delimiter) or ())
+    )
+    settled = len(alike) > 2 and follows[alike[1]] == alike[2]
+    return alike[1] if alone and settled and not headed else alike[0]
 
 
 def _headings(above: Sequence[str], delimiter: str | None, width: int) -> tuple[frozenset[int], tuple[str, ...]] | None:

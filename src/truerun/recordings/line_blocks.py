@@ -104,7 +104,7 @@ def encoding_of(head: bytes) -> tuple[bytes, str | None]:
         if head.startswith(mark):
             return mark, encoding
     last = head.rfind(b"\n") + 1 if len(head) >= BLOCK else len(head)
-    return b"", unmarked_encoding(head[:last] or head)
+    return b"", unmarked_encoding((head[:last] or head).rstrip(b"\x00"))  # zeros may fill up the end of a file
 
 
 def line_blocks(blocks: Iterator[bytes], encoding: str) -> Iterator[bytes]:

@@ -134,7 +134,7 @@ def _laid_out(raw: RawBytes, decimal: str | None) -> tuple[Iterator[bytes], Layo
     mark, encoding = encoding_of(head)
     first = next(line_blocks(iter([head.removeprefix(mark)]), encoding or "cp1252"), b"")
     complete = len(head) == len(first) or b"\n" not in first
-    text, _ = decode_text(first, raw.name, "utf-8")
+    text, _ = decode_text(first.rstrip(b"\x00"), raw.name, "utf-8")  # a file that was cut off may be padded
     lines = text.removesuffix("\n").split("\n")
     whole = complete and len(lines) <= LOOKED_AT
     layout = recognise_layout(lines[:LOOKED_AT], raw.name, decimal=decimal, complete=whole)

@@ -32,14 +32,22 @@ class _EvenTimes:
         self.count = 0
         self.first = self.last = self.step = self.slack = 0.0
 
+    def _rounding(self, times: NDArray[np.float64]) -> float:
+        """Largest error of a difference by the rounding of the times as written."""
+        digit = digit_step(times)
+        if digit is None or abs(self.step / digit - round(self.step / digit)) < 1e-3:
+            return 0.0
+        return digit
+
     def add(self, line: int, times: NDArray[np.float64]) -> None:
         """Take the times of one block; refuse a gap."""
         if not times.size:
             return
         if not self.count:
             self.first = float(times[0])
-            self.step = float(np.median(np.diff(times))) if times.size > 1 else 0.0
-            self.slack = 0.5 * abs(self.step) + 2 * (digit_step(times) or 0.0)
+            far = max(1, min(50, times.size // 2))  # over so many steps, rounding and a few gaps do not count
+            self.step = float(np.median(times[far:] - times[:-far])) / far if times.size > 1 else 0.0
+            self.slack = 0.5 * abs(self.step) + self._rounding(times)
         steps = np.diff(times, prepend=self.last if self.count else times[0] - self.step)
         odd = np.flatnonzero(~(np.abs(steps - self.step) <= self.slack))
         if odd.size or self.step <= 0:
