@@ -168,7 +168,7 @@ def _table_row(dose: float, series: _Series) -> tuple[str, ...]:
     write = series.reading.write
     sizes = [row["size"] for row in series.runs if row["dose"] == dose]
     at: dict[str, float] = next(row for row in series.line if row["dose"] == dose)
-    ends = tuple(write(at[key]) if key in at else "open" for key in ("low", "high"))
+    ends = tuple(write(at[key]) if key in at else "no span" for key in ("low", "high"))
     runs = ", ".join(write(size) for size in sizes)
     return (f"{dose:g}", runs, write(sum(sizes) / len(sizes)), write(at["trend"]), *ends)
 

@@ -114,8 +114,12 @@ def _sections(result: Dosed) -> list[Section]:
                     "Iron or copper near the rim would give the same."
                 ),
                 (
-                    "What moved steadily from the first run to the last is taken off first; the order drawn by lot "
-                    "keeps the rest from favouring any number."
+                    "What moved steadily from the first run to the last is taken off first. "
+                    + (
+                        "The order drawn by lot keeps the rest from favouring any number."
+                        if result.rules.orders
+                        else "Nothing keeps the rest from favouring some numbers: nobody said that the order was drawn."
+                    )
                 ),
             ),
         )
@@ -140,7 +144,7 @@ def _runs(result: Dosed) -> Section:
     values = [math.exp(value) for value in back] if measurand.scale == "log" else back
     decimals = max(0, 3 - math.floor(math.log10(max(map(abs, values)) or 1.0)))
     return Section(
-        "Every run, in the order drawn",
+        "Every run, in the order drawn" if result.rules.orders else "Every run, in the order it was made",
         caption="Every run as it counts",
         columns=("Run", f"Number of {_plural(result.rules.unit)}", f"{measurand.name}{unit}"),
         rows=tuple(

@@ -173,7 +173,7 @@ def _against(result: Screened) -> Section:
     ranked = sorted(result.against, key=lambda each: (each.p, -each.difference))
     said = SCREENING_WORDS["weaker"].format(count=len(ranked), control=f'"{result.plan.control}"')
     return Section(
-        f"Against {result.plan.control}",
+        f'Against "{result.plan.control}"',
         words=(said, "Holm's p: how often luck alone would do as much for any of them; below 0.05 is rare."),
         caption="Every variant against the control",
         columns=("Variant", "Difference", "Holm's p"),
