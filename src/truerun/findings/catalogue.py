@@ -115,6 +115,12 @@ CHECKS: dict[str, Template] = {
         "one step is {share} of a time",
         "Write all digits that the watch shows.",
     ),
+    "count-not-clean": Template(
+        DOUBT,
+        "Nowhere do marks pass for three turns without a fault or much scatter, so the numbers of the passes rest on weak ground.",
+        None,
+        "Mend the sensor or its distance from the marks, and record again.",
+    ),
     "count-uncertain": Template(
         DOUBT,
         "At {place} the passes can be numbered in more than one way. The likeliest one was used.",

@@ -112,7 +112,7 @@ def _tapped(raw: Ordered) -> Numbered:
     """Give taps by hand their numbers."""
     index, counts, away = count_taps(raw.times)
     unsure = index[np.abs(away - np.median(away)) > TAP_DOUBT]
-    return Numbered(index, counts, tuple(int(place) for place in unsure))
+    return Numbered(index, counts, tuple(int(place) for place in unsure), clean=True)
 
 
 def _scatter(times: NDArray[np.float64]) -> float:
@@ -135,6 +135,8 @@ def _free(raw: Ordered, numbered: Numbered, passes: Passes, marks: int) -> tuple
     said += _repairs(raw, part, passes)
     if part.unsure:
         said.append(finding("count-uncertain", place=said_places(raw.kept[list(part.unsure)], passes.times)))
+    if not part.clean:
+        said.append(finding("count-not-clean"))
     return part, said
 
 

@@ -21,22 +21,27 @@ LEFT_PRICE = 2.0
 RIVAL_PRICE = 25.0
 STEEP_FALL = 0.15
 ODD_SEED = 8.0
+FEW_PASSES = 12
 TAIL = 0.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Numbered:
-    """Which passes are used, (n,), the number of each, and passes at which another way is nearly as good."""
+    """Which passes are used, (n,), the number of each, and passes at which another way is nearly as good.
+
+    ``clean`` says whether three turns were found in which passes follow one another without fault, to begin from.
+    """
 
     index: NDArray[np.intp]
     counts: NDArray[np.intp]
     unsure: tuple[int, ...]
+    clean: bool
 
     def part(self, start: int, stop: int) -> Numbered:
         """Keep a stretch, numbered from 0, with what is unsure in it."""
         index, counts = self.index[start:stop], self.counts[start:stop]
         unsure = tuple(place for place in self.unsure if index[0] <= place <= index[-1])
-        return Numbered(index, counts - counts[0], unsure)
+        return Numbered(index, counts - counts[0], unsure, self.clean)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,6 +52,7 @@ class _Way:
     counts: NDArray[np.intp]
     unsure: tuple[int, ...]
     price: float
+    clean: bool
 
 
 def number_passes(times: NDArray[np.float64], marks: int) -> Numbered:
@@ -65,20 +71,20 @@ def number_passes(times: NDArray[np.float64], marks: int) -> Numbered:
 
     Notes
     -----
-    What is unclear in the last fifth is left out. Elsewhere it is unsure: where a second way is nearly as good, where
-    no clean stretch was found to begin from, and where passes are missing or too many while the energy changes by
-    more than 15 % a turn.
+    What is unclear in the last fifth is left out. Elsewhere it is unsure: where a second way is nearly as good, and
+    where passes are missing or too many while the energy changes by more than 15 % a turn, or in a run of fewer
+    than twelve passes.
     """
     ways: list[_Way] = []
     for seed in find_seeds(times, marks):
         ways.append(_way(times, marks, seed))
-        if not ways[-1].unsure and ways[-1].price <= CLEAN_PRICE + CLEAN_PRICE_EACH * times.size:
+        if ways[-1].clean and not ways[-1].unsure and ways[-1].price <= CLEAN_PRICE + CLEAN_PRICE_EACH * times.size:
             break
     best = min(ways, key=lambda way: way.price)
     left = ~off_place(times[best.index], best.counts, marks)
     index, counts = best.index[left], best.counts[left]
     unsure = {*best.unsure, *_contradicted(best, ways), *_steep(times, index, counts, marks)}
-    found = Numbered(index, counts - counts[0], tuple(sorted(unsure)))
+    found = Numbered(index, counts - counts[0], tuple(sorted(unsure)), best.clean)
     clear = int(np.searchsorted(index, found.unsure[0])) if unsure else index.size
     late = unsure and clear > TAIL * index.size
     return found.part(0, clear) if late else found
@@ -96,9 +102,8 @@ def _way(times: NDArray[np.float64], marks: int, seed: Seed) -> _Way:
         for side, end in zip((before, after), ends, strict=True)
         if side.rival is not None and side.rival < end
     ]
-    if seed.cost > ODD_SEED:
-        unsure.append(seed.first)
-    return _Way(index, counts, tuple(unsure), costs + LEFT_PRICE * (times.size - index.size))
+    price = costs + LEFT_PRICE * (times.size - index.size)
+    return _Way(index, counts, tuple(unsure), price, seed.cost <= ODD_SEED)
 
 
 def _steep(times: NDArray[np.float64], index: NDArray[np.intp], counts: NDArray[np.intp], marks: int) -> list[int]:
@@ -108,7 +113,8 @@ def _steep(times: NDArray[np.float64], index: NDArray[np.intp], counts: NDArray[
     fall = np.abs(rates[place] / rates[rows] - 1)
     steep = np.interp(np.arange(index.size), first[place], fall) if place.size else np.ones(index.size)
     odd = (np.diff(counts) > 1) | (np.diff(index) > 1)
-    return [int(place) for place in index[:-1][odd & (np.maximum(steep[1:], steep[:-1]) > STEEP_FALL)]]
+    odd &= (np.maximum(steep[1:], steep[:-1]) > STEEP_FALL) | (index.size < FEW_PASSES)
+    return [int(place) for place in index[:-1][odd]]
 
 
 def _contradicted(best: _Way, ways: list[_Way]) -> list[int]:
