@@ -1,0 +1,405 @@
+"""What the entries of one test add up to: the fold, and nothing else, is the state.
+
+Bodies of the entries (plain data; a key that is not there counts as None):
+
+=============  ======================================================================================================
+kind           body
+=============  ======================================================================================================
+opened         name, invented
+claim          words, against, by, claimed
+agreement      side (claimant or sceptic), fair, would_change_my_mind, excuse_to_come
+rig            note, and whatever was measured
+plan           request: what ``truerun plan`` would be told
+sealed         plan: as in its file, with its seal
+session        note, temperature
+warm-up        (nothing)
+run-begun      run (its id), slot, attempt
+started        run, at [s of the sender's clock]
+tap            run, at [s of the sender's clock]
+stopped        run, seconds, by (hand or sensor), unfinished, typed (true where it came off a paper sheet)
+aborted        run, reason, seen (whether its time had been seen)
+went-wrong     run, what, words, seen
+passes         run, times: a chunk of passes [s]
+interrupted    run, why
+recording      run, digest, name, media, size, marks
+photo          run, digest, name, media, size
+guess          run, condition
+note           words, run
+corrected      entry (its number), changes, why
+withdrawn      entry (its number), why
+seal-broken    why
+closed         why
+decided        comparison: as in its JSON
+reported       digest
+bundled        digest
+challenge      words, by, test (the id of the new test)
+screening      plan: as in its file, with its seal
+imported       notebook, count, digest
+=============  ======================================================================================================
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from truerun.notebook.entries import Entry, Kind
+from truerun.notebook.heads import Head
+from truerun.series import Run, RunTable
+
+__all__ = ["Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
+
+
+@dataclass(frozen=True, slots=True)
+class Attached:
+    """A file that was attached: a recording or a photo."""
+
+    entry: int
+    digest: str
+    name: str
+    media: str
+    size: int
+    run: str | None = None
+    marks: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RunState:
+    """One attempt at one run.
+
+    ``seconds`` is its time [s], None until it ended. ``left_out`` is why it does not count, ``seen`` whether its time
+    had been seen by then. ``taps`` and ``passes`` are times of marks [s], ``session`` counts sittings from 1.
+    """
+
+    id: str
+    slot: int
+    attempt: int
+    begun: str
+    session: int
+    seconds: float | None = None
+    unfinished: bool = False
+    by: str | None = None
+    typed: bool = False
+    started: float | None = None
+    taps: tuple[float, ...] = ()
+    passes: tuple[float, ...] = ()
+    left_out: str | None = None
+    seen: bool | None = None
+    interrupted: str | None = None
+    guess: str | None = None
+    recordings: tuple[Attached, ...] = ()
+
+    @property
+    def ended(self) -> bool:
+        """Whether nothing more is awaited from this attempt."""
+        return self.seconds is not None or self.left_out is not None or bool(self.recordings)
+
+    @property
+    def counts(self) -> bool:
+        """Whether this attempt was measured and not left out."""
+        return self.left_out is None and (self.seconds is not None or bool(self.recordings))
+
+
+@dataclass(frozen=True, slots=True)
+class TestState:
+    """Everything that stands in one test.
+
+    ``plan`` is the sealed plan's document with its seal, ``draws`` how often an order was drawn. ``request`` is the
+    draft of a plan. ``agreed`` holds the last answer of each side. ``runs`` are all attempts in order.
+    """
+
+    __test__ = False  # not a test of this project
+
+    id: str
+    head: Head
+    opened: str = ""
+    name: str = ""
+    invented: bool = False
+    claim: Mapping[str, Any] | None = None
+    agreed: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    rig: Mapping[str, Any] | None = None
+    request: Mapping[str, Any] | None = None
+    plan: Mapping[str, Any] | None = None
+    sealed: str | None = None
+    draws: int = 0
+    sessions: int = 0
+    warm_ups: int = 0
+    runs: tuple[RunState, ...] = ()
+    notes: tuple[tuple[str, str], ...] = ()
+    photos: tuple[Attached, ...] = ()
+    broken: str | None = None
+    closed: str | None = None
+    decided: Mapping[str, Any] | None = None
+    reports: int = 0
+    bundles: int = 0
+    challenges: tuple[Mapping[str, Any], ...] = ()
+    screening: Mapping[str, Any] | None = None
+    withdrawn: frozenset[int] = frozenset()
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """The drawn order of conditions, empty before the seal."""
+        return tuple(self.plan["order"]) if self.plan is not None else ()
+
+    @property
+    def next_slot(self) -> int | None:
+        """The next planned run that is not done; None when all are done or nothing is sealed."""
+        done = {run.slot for run in self.runs if _settled(run)}
+        return next((slot for slot in range(1, len(self.order) + 1) if slot not in done), None)
+
+    @property
+    def complete(self) -> bool:
+        """Whether every planned run is done."""
+        return self.plan is not None and self.next_slot is None
+
+    @property
+    def open_run(self) -> RunState | None:
+        """The attempt that was begun and has not ended."""
+        return next((run for run in reversed(self.runs) if not run.ended), None)
+
+
+def _settled(run: RunState) -> bool:
+    """Tell whether a slot needs no further attempt: it counts, or was left out after its time had been seen."""
+    return run.counts or (run.left_out is not None and bool(run.seen))
+
+
+def fold(test: str, entries: Iterable[Entry]) -> TestState:
+    """Add up the entries of a test.
+
+    Parameters
+    ----------
+    test : str
+        Its id.
+    entries : iterable of Entry
+        From the first one on.
+
+    Returns
+    -------
+    TestState
+
+    Examples
+    --------
+    >>> from truerun.notebook.entries import FIRST, write_entry
+    >>> first = write_entry("t", 1, Kind.OPENED, {"name": "the arc"}, time="2026-03-14T19:00:00+00:00", follows=FIRST)
+    >>> fold("t", [first]).name
+    'the arc'
+    """
+    return went_on(TestState(test, Head(0, "0" * 64)), entries)
+
+
+def went_on(state: TestState, entries: Iterable[Entry]) -> TestState:
+    """Add further entries to a state.
+
+    Parameters
+    ----------
+    state : TestState
+        Of all entries before.
+    entries : iterable of Entry
+        The following ones, in order.
+
+    Returns
+    -------
+    TestState
+    """
+    for entry in entries:
+        state = replace(_STEPS[entry.kind](state, entry), head=Head(entry.number, entry.digest))
+    return state
+
+
+def run_table(state: TestState, recordings: Mapping[str, str] | None = None) -> RunTable:
+    """Give the runs of a test as the table that is compared.
+
+    Parameters
+    ----------
+    state : TestState
+        With a sealed plan.
+    recordings : mapping, optional
+        Paths of recordings by their digest, where times are to come from them.
+
+    Returns
+    -------
+    RunTable
+        One line for every attempt that ended; conditions as drawn.
+    """
+    lines = []
+    for run in state.runs:
+        if not run.ended:
+            continue
+        attached = run.recordings[-1] if run.recordings else None
+        path = (recordings or {}).get(attached.digest) if attached is not None else None
+        lines.append(
+            Run(
+                slot=run.slot,
+                condition=state.order[run.slot - 1],
+                value=None if path is not None else run.seconds,
+                unfinished=run.unfinished,
+                attempt=run.attempt,
+                left_out=run.left_out,
+                seen=run.seen,
+                session=str(run.session),
+                recording=path,
+                marks=attached.marks if attached is not None and path is not None else None,
+                extra={"guess": run.guess} if run.guess is not None else {},
+            )
+        )
+    return RunTable(tuple(lines))
+
+
+def _opened(state: TestState, entry: Entry) -> TestState:
+    return replace(
+        state, opened=entry.time, name=str(entry.body.get("name", "")), invented=bool(entry.body.get("invented"))
+    )
+
+
+def _agreement(state: TestState, entry: Entry) -> TestState:
+    return replace(state, agreed={**state.agreed, str(entry.body["side"]): dict(entry.body)})
+
+
+def _sealed(state: TestState, entry: Entry) -> TestState:
+    return replace(state, plan=dict(entry.body["plan"]), sealed=entry.time, draws=state.draws + 1)
+
+
+def _session(state: TestState, entry: Entry) -> TestState:
+    return replace(_noted(state, entry), sessions=state.sessions + 1, warm_ups=0)
+
+
+def _begun(state: TestState, entry: Entry) -> TestState:
+    run = RunState(
+        id=str(entry.body["run"]),
+        slot=int(entry.body["slot"]),
+        attempt=int(entry.body.get("attempt", 1)),
+        begun=entry.time,
+        session=max(state.sessions, 1),
+    )
+    return replace(state, runs=(*state.runs, run))
+
+
+def _changed(state: TestState, entry: Entry, **changes: Any) -> TestState:
+    """Change the run that an entry names; an entry about no run of this test changes nothing."""
+    name = entry.body.get("run")
+    return replace(state, runs=tuple(replace(run, **changes) if run.id == name else run for run in state.runs))
+
+
+def _run_of(state: TestState, entry: Entry) -> RunState | None:
+    name = entry.body.get("run")
+    return next((run for run in state.runs if run.id == name), None)
+
+
+def _started(state: TestState, entry: Entry) -> TestState:
+    return _changed(state, entry, started=float(entry.body["at"]))
+
+
+def _tap(state: TestState, entry: Entry) -> TestState:
+    run = _run_of(state, entry)
+    taps = () if run is None else (*run.taps, float(entry.body["at"]))
+    return _changed(state, entry, taps=tuple(sorted(taps)))
+
+
+def _passes(state: TestState, entry: Entry) -> TestState:
+    run = _run_of(state, entry)
+    more = tuple(float(each) for each in entry.body["times"])
+    return _changed(state, entry, passes=() if run is None else run.passes + more)
+
+
+def _stopped(state: TestState, entry: Entry) -> TestState:
+    body = entry.body
+    return _changed(
+        state,
+        entry,
+        seconds=float(body["seconds"]),
+        unfinished=bool(body.get("unfinished")),
+        by=body.get("by", "hand"),
+        typed=bool(body.get("typed")),
+    )
+
+
+def _left_out(state: TestState, entry: Entry) -> TestState:
+    reason = str(entry.body.get("reason") or entry.body.get("what") or "stopped")
+    return _changed(state, entry, left_out=reason, seen=bool(entry.body.get("seen")))
+
+
+def _interrupted(state: TestState, entry: Entry) -> TestState:
+    return _changed(state, entry, interrupted=str(entry.body.get("why", "")))
+
+
+def _attached(entry: Entry) -> Attached:
+    body = entry.body
+    marks = body.get("marks")
+    return Attached(
+        entry=entry.number,
+        digest=str(body["digest"]),
+        name=str(body["name"]),
+        media=str(body["media"]),
+        size=int(body["size"]),
+        run=body.get("run"),
+        marks=None if marks is None else int(marks),
+    )
+
+
+def _recording(state: TestState, entry: Entry) -> TestState:
+    run = _run_of(state, entry)
+    return state if run is None else _changed(state, entry, recordings=(*run.recordings, _attached(entry)))
+
+
+def _photo(state: TestState, entry: Entry) -> TestState:
+    return replace(state, photos=(*state.photos, _attached(entry)))
+
+
+def _guess(state: TestState, entry: Entry) -> TestState:
+    return _changed(state, entry, guess=str(entry.body["condition"]))
+
+
+def _noted(state: TestState, entry: Entry) -> TestState:
+    words = entry.body.get("words") or entry.body.get("note")
+    return state if not words else replace(state, notes=(*state.notes, (entry.time, str(words))))
+
+
+def _corrected(state: TestState, entry: Entry) -> TestState:
+    """Take the new values; the old ones stay in the entry that was corrected, which stays in the ledger."""
+    changes = {key: value for key, value in entry.body["changes"].items() if key in _CORRECTABLE}
+    return _noted(_changed(state, entry, **changes), entry)
+
+
+_CORRECTABLE = frozenset(("seconds", "unfinished", "guess", "seen", "left_out"))
+
+
+def _withdrawn(state: TestState, entry: Entry) -> TestState:
+    """Withdraw: a run then counts as left out, seen."""
+    gone = replace(state, withdrawn=state.withdrawn | {int(entry.body["entry"])})
+    return _changed(gone, entry, left_out=str(entry.body.get("why") or "withdrawn"), seen=True)
+
+
+_STEPS: dict[Kind, Callable[[TestState, Entry], TestState]] = {
+    Kind.OPENED: _opened,
+    Kind.IMPORTED: _noted,
+    Kind.CLAIM: lambda state, entry: replace(state, claim=dict(entry.body)),
+    Kind.AGREEMENT: _agreement,
+    Kind.RIG: lambda state, entry: replace(state, rig=dict(entry.body)),
+    Kind.PLAN: lambda state, entry: replace(state, request=dict(entry.body["request"])),
+    Kind.SEALED: _sealed,
+    Kind.SESSION: _session,
+    Kind.WARM_UP: lambda state, entry: replace(state, warm_ups=state.warm_ups + 1),  # noqa: ARG005
+    Kind.RUN_BEGUN: _begun,
+    Kind.STARTED: _started,
+    Kind.TAP: _tap,
+    Kind.STOPPED: _stopped,
+    Kind.ABORTED: _left_out,
+    Kind.WENT_WRONG: _left_out,
+    Kind.PASSES: _passes,
+    Kind.INTERRUPTED: _interrupted,
+    Kind.RECORDING: _recording,
+    Kind.PHOTO: _photo,
+    Kind.GUESS: _guess,
+    Kind.NOTE: _noted,
+    Kind.CORRECTED: _corrected,
+    Kind.WITHDRAWN: _withdrawn,
+    Kind.SEAL_BROKEN: lambda state, entry: replace(state, broken=str(entry.body.get("why", ""))),
+    Kind.CLOSED: lambda state, entry: replace(state, closed=str(entry.body.get("why", ""))),
+    Kind.DECIDED: lambda state, entry: replace(state, decided=dict(entry.body["comparison"])),
+    Kind.REPORTED: lambda state, entry: replace(state, reports=state.reports + 1),  # noqa: ARG005
+    Kind.BUNDLED: lambda state, entry: replace(state, bundles=state.bundles + 1),  # noqa: ARG005
+    Kind.CHALLENGE: lambda state, entry: replace(state, challenges=(*state.challenges, dict(entry.body))),
+    Kind.SCREENING: lambda state, entry: replace(state, screening=dict(entry.body["plan"])),
+}
+"""What each kind of entry does to the state."""
