@@ -34,11 +34,13 @@ SENTENCES: dict[str, str] = {
     "as-it-should": " Same against same must show nothing, and so it does.",
     "not-by-itself": " It is not enough to run by itself.",
     "little-for-a-hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
-    "limits": 'If "{source}" adds anything, it is {adds} of the losses; if it takes anything, {takes}, '
+    "limits": 'If "{source}" adds anything, it is {adds}; if it takes anything, {takes}, '
     "each right {confidence} times in 100.",
     "limits-linear": 'If "{source}" raises the {name}, it is by {adds}; if it lowers it, by {takes}, '
     "each right {confidence} times in 100.",
     "limit": "less than {size}",
+    "limit-of-losses": "less than {size} of the losses",
+    "next-to-nothing": "next to nothing",
     "open-limit": "an amount that cannot be bounded",
     "planned": " The plan was made to find {found} in {power} tests of 100; the runs scattered "
     "{ratio} times as much as planned for.",
@@ -46,6 +48,8 @@ SENTENCES: dict[str, str] = {
     "{low} and {high}, right {coverage} times in 100.",
     "inconclusive": "The result includes no difference, and it also includes the {size} that {whose}: it lies between {low} "
     "and {high}, right {coverage} times in 100.",
+    "inconclusive-by-hand": "The result lies between {low} and {high}, right {coverage} times in 100. A hand that knew which was "
+    "which could have made as much as {allowance}, so neither no difference nor the {size} that {whose} is excluded.",
     "claimed": "is claimed",
     "margin": "was called meaningful",
     "more-runs": " A fresh test of about {each} + {each} runs would tell them apart.",

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from truerun.errors import ValueOutOfRange
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding, Severity
 from truerun.findings.verdict_words import HEADLINES, SENTENCES
@@ -197,25 +198,29 @@ def _inconclusive(at: Context) -> str:
         SENTENCES["open-limit"] if end is None else amount(at, end, signed=True)
         for end in shown_span(at, drawn.low, drawn.high)
     ]
-    text = SENTENCES["inconclusive"].format(
-        size=amount(at, size),
+    text = SENTENCES["inconclusive-by-hand" if _hand(at) else "inconclusive"].format(
+        size=amount(at, size if at.logarithmic else at.rules.measurand.sign * size),
         whose=SENTENCES["claimed" if at.rules.claimed is not None else "margin"],
         low=ends[0],
         high=ends[1],
         coverage=f"{100 * (1 - at.rules.alpha):g}",
+        allowance=percent(hand_allowance(at) or 0.0),
     )
     each = _runs_to_tell(at)
     more = SENTENCES["more-runs"].format(each=each) if each else ""
-    return text + more + _hand(at) + _refuted(at)
+    return text + more + _refuted(at)
 
 
 def _runs_to_tell(at: Context) -> int | None:
-    """Give how many runs of each condition would find the size at stake in eight tests of ten."""
+    """Give how many runs of each condition would find the size at stake in eight tests of ten; None if nobody could."""
     size = size_at_stake(at)
     spread = pooled_spread(at)
     if size is None or not math.isfinite(size) or not spread:
         return None
-    return 2 * math.ceil(two_sample_runs(size / spread, 0.8, at.rules.alpha) / 2)
+    try:
+        return 2 * math.ceil(two_sample_runs(size / spread, 0.8, at.rules.alpha) / 2)
+    except ValueOutOfRange:  # a size of next to nothing: more runs than can be planned
+        return None
 
 
 def _limits_sentence(at: Context) -> str:
@@ -225,10 +230,7 @@ def _limits_sentence(at: Context) -> str:
     top, bottom = (drawn.high_limit, drawn.low_limit) if upwards else (drawn.low_limit, drawn.high_limit)
     up = None if top is None else max(0.0, shown(at, top))
     down = None if bottom is None else max(0.0, -shown(at, bottom))
-    words = [
-        SENTENCES["open-limit"] if size is None else SENTENCES["limit"].format(size=amount(at, size))
-        for size in (up, down)
-    ]
+    words = [_limit(at, up, "limit-of-losses" if at.logarithmic else "limit"), _limit(at, down, "limit")]
     key = "limits" if at.logarithmic else "limits-linear"
     text = SENTENCES[key].format(
         source=at.rules.conditions.source,
@@ -239,6 +241,15 @@ def _limits_sentence(at: Context) -> str:
     )
     same = SENTENCES["as-it-should"] if at.rules.role is Role.SAME_AGAINST_SAME else ""
     return text + same + _planned(at) + _hand(at) + _refuted(at)
+
+
+def _limit(at: Context, size: float | None, key: str) -> str:
+    """Say how large something can still be; what would be written as 0 % is next to nothing."""
+    if size is None:
+        return SENTENCES["open-limit"]
+    if size == 0 or (at.logarithmic and percent(size) == percent(0.0)):
+        return SENTENCES["next-to-nothing"]
+    return SENTENCES[key].format(size=amount(at, size))
 
 
 def _planned(at: Context) -> str:

@@ -1,0 +1,73 @@
+"""Sentences of a verdict where its words and its span could quarrel.
+
+The quarrels were found by reading thousands of made-up results word by word (``truerun.virtual.sentence_rates``);
+one of each kind is kept here. Times are invented.
+"""
+
+import re
+
+import numpy as np
+
+from tests.trial.constructed import ORDER, stated, table, times
+from truerun.trial.comparison import Comparison, compare_runs
+from truerun.trial.plan import Blinding, Measurand
+from truerun.trial.rules import Rules
+from truerun.trial.verdict import Verdict
+
+HAND = Blinding(grade=0, timing="hand")
+SENSOR = Blinding(grade=2, timing="sensor")
+
+
+def judged(factor: float, spread: float, rules: Rules, seed: int = 1) -> Comparison:
+    return compare_runs(table(ORDER, times(ORDER, factor, spread, seed)), rules)
+
+
+class TestASpanThatOnlyAHandKeepsFromCounting:
+    rules = stated(blinding=HAND, claimed=0.002)
+
+    def test_is_not_said_to_include_no_difference(self) -> None:
+        result = judged(1.0015, 0.0005, self.rules, seed=2)
+        drawn = result.at.drawn
+        assert drawn.low is not None
+        assert drawn.low > 0
+        assert result.verdict is Verdict.INCONCLUSIVE
+        assert "includes no difference" not in result.sentence
+        assert "neither no difference nor" in result.sentence
+
+    def test_names_what_a_hand_could_have_made(self) -> None:
+        # .10 s for start and stop together (Am. J. Phys. 87 (2019) 110) in a minute: 0.17 %
+        assert "as much as 0.17\N{NO-BREAK SPACE}%" in judged(1.0015, 0.0005, self.rules, seed=2).sentence
+
+
+class TestASizeAtStakeOfNextToNothing:
+    def test_is_answered_without_a_number_of_runs(self) -> None:
+        rules = stated(blinding=SENSOR, margin=1e-6)
+        result = judged(1.0, 0.02, rules, seed=2)
+        assert result.verdict is Verdict.INCONCLUSIVE
+        assert "fresh test" not in result.sentence
+
+
+class TestALimitOfZero:
+    def test_is_next_to_nothing_and_never_less_than_zero(self) -> None:
+        rules = stated(blinding=SENSOR)
+        found = (judged(1.01, 0.01, rules, seed) for seed in range(60))
+        nothing = [each for each in found if each.verdict is Verdict.NO_DIFFERENCE]
+        zero = [each for each in nothing if each.document()["limits"]["takes_less_than"] == 0]
+        assert zero
+        assert all("if it takes anything, next to nothing" in each.sentence for each in zero)
+        assert not any(re.search(r"less than 0[.]00\N{NO-BREAK SPACE}%", each.sentence) for each in nothing)
+
+
+class TestWhereLessIsMoreDrive:
+    def test_a_claim_is_written_with_the_sign_that_it_has_in_the_span(self) -> None:
+        lag = Measurand(name="lag", scale="linear", sign=-1, unit="s")
+        result = judged(1.0, 0.02, stated(blinding=SENSOR, measurand=lag, claimed=0.3), seed=2)
+        low, high = (float(result.document()["effect"][end]) for end in ("low", "high"))
+        assert result.verdict is Verdict.INCONCLUSIVE
+        assert low <= -0.3 <= high
+        assert "the \N{MINUS SIGN}0.3\N{NO-BREAK SPACE}s that is claimed" in result.sentence
+
+
+def test_the_made_up_times_scatter_as_they_should() -> None:
+    # 12 values: the standard deviation of a sample lies within half and twice the true one but for 1 in 200
+    assert 0.005 < np.std(np.log([each for each in times(ORDER, 1.0, 0.01) if each])) < 0.02
