@@ -1,0 +1,445 @@
+"""What a person does at the bench and before it, one function each; terminal and browser call only these.
+
+Every function writes one entry into the notebook and returns when it is on the disk. Observations are always taken;
+what changes the plan, a value or the end of a test quotes the head that it was made from.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from truerun.errors import PlanBroken, ValueOutOfRange
+from truerun.notebook.entries import Entry, Kind
+from truerun.notebook.files import store_file
+from truerun.notebook.ledger import Notebook, TestRow
+from truerun.notebook.state import RunState, TestState, fold
+from truerun.workflow.planning import PlanResult, plan
+
+__all__ = [
+    "WRONG",
+    "abort_run",
+    "answer_challenge",
+    "attach_photo",
+    "attach_recording",
+    "begin_run",
+    "break_seal",
+    "close_test",
+    "correct",
+    "describe_rig",
+    "draft_plan",
+    "find_test",
+    "guess",
+    "note",
+    "open_test",
+    "record_agreement",
+    "seal_plan",
+    "something_wrong",
+    "start_clock",
+    "start_session",
+    "state_of",
+    "stop_clock",
+    "tap",
+    "warm_up",
+    "withdraw",
+    "write_claim",
+]
+
+WRONG: Mapping[str, str] = {
+    "string-slipped": "The string slipped, or the launch went wrong",
+    "bumped": "The bench or the wheel was bumped",
+    "loose": "Something came loose",
+    "wrong-condition": "The wrong condition was set up",
+    "device-died": "Sensor or phone died",
+    "other": "Something else",
+}
+"""What can go wrong in a run; asked before its time is seen."""
+
+_SIDES = ("claimant", "sceptic")
+
+
+def open_test(notebook: Notebook, name: str, *, invented: bool = False) -> TestState:
+    """Open a test.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    name : str
+        What people call it.
+    invented : bool
+        Whether it is a demonstration that never took place.
+
+    Returns
+    -------
+    TestState
+    """
+    words = name.strip()
+    if not words:
+        raise ValueOutOfRange("The name of the test", "empty", "a few words", "Write what people call it.")
+    entry = notebook.open_test({"name": words, "invented": invented})
+    return state_of(notebook, entry.test)
+
+
+def state_of(notebook: Notebook, test: str) -> TestState:
+    """Give everything that stands in a test."""
+    return fold(test, notebook.entries(test))
+
+
+def find_test(notebook: Notebook, said: str | None) -> str:
+    """Find a test by its id, its number or its name.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    said : str or None
+        None where there is only one.
+
+    Returns
+    -------
+    str
+        Its id.
+
+    Raises
+    ------
+    ValueOutOfRange
+        If none or several fit; says which there are.
+    """
+    rows = notebook.tests()
+    names = {row.id: str(notebook.entries(row.id, last=None)[0].body.get("name", "")) for row in rows}
+    listed = ", ".join(f'{row.number} "{names[row.id]}"' for row in rows) or "none yet"
+    if said is None and len(rows) == 1:
+        return rows[0].id
+    found = [row for row in rows if said is not None and _fits(row, names[row.id], said)]
+    if len(found) != 1:
+        asked = "not said" if said is None else f'"{said}"'
+        raise ValueOutOfRange("The test", asked, f"one of this notebook: {listed}", "Name its number.")
+    return found[0].id
+
+
+def _fits(row: TestRow, name: str, said: str) -> bool:
+    """Tell whether a test is meant."""
+    return said in (row.id, str(row.number)) or said.strip().casefold() == name.casefold()
+
+
+def write_claim(
+    notebook: Notebook,
+    test: str,
+    words: str,
+    *,
+    against: str | None = None,
+    by: str | None = None,
+    claimed: float | None = None,
+) -> Entry:
+    """Write down the claim in the claimant's own words, and what would count against it."""
+    _require_unsealed(state_of(notebook, test), "The claim")
+    if not words.strip():
+        raise ValueOutOfRange("The claim", "empty", "the claimant's own words")
+    return notebook.append(test, Kind.CLAIM, {"words": words.strip(), "against": against, "by": by, "claimed": claimed})
+
+
+def record_agreement(notebook: Notebook, test: str, side: str, answers: Mapping[str, str | None]) -> Entry:
+    """Write down what one side answered before the plan was sealed.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+    side : {"claimant", "sceptic"}
+    answers : mapping
+        ``fair``, ``would_change_my_mind``, ``excuse_to_come``.
+    """
+    if side not in _SIDES:
+        raise ValueOutOfRange("Who answers", f'"{side}"', "claimant or sceptic")
+    keys = ("fair", "would_change_my_mind", "excuse_to_come")
+    return notebook.append(test, Kind.AGREEMENT, {"side": side} | {key: answers.get(key) for key in keys})
+
+
+def describe_rig(notebook: Notebook, test: str, rig: Mapping[str, Any]) -> Entry:
+    """Write down the rig: whatever was weighed, levelled, measured."""
+    return notebook.append(test, Kind.RIG, rig)
+
+
+def draft_plan(notebook: Notebook, test: str, request: Mapping[str, Any], head: str) -> Entry:
+    """Keep the draft of a plan, so that it can be gone on with elsewhere."""
+    _require_unsealed(state_of(notebook, test), "The plan")
+    return notebook.append(test, Kind.PLAN, {"request": dict(request)}, head=head)
+
+
+def seal_plan(
+    notebook: Notebook, test: str, request: Mapping[str, Any], head: str, *, seed: str | None = None
+) -> PlanResult:
+    """Make the plan, draw its order, seal it; drawing again before the first run is an entry and counted.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+    request : mapping
+        What ``truerun plan`` would be told; claim and answers come from the test where it has them.
+    head : str
+        Digest of the last line that was seen.
+    seed : str, optional
+        Of the draw, for demonstrations and tests.
+
+    Returns
+    -------
+    PlanResult
+
+    Raises
+    ------
+    PlanBroken
+        If a run was begun already, or the plan could not decide.
+    """
+    state = state_of(notebook, test)
+    if state.runs:
+        raise PlanBroken("An order is drawn before the first run", "a run was begun", "Open a new test instead.")
+    values = _request_with_claim(state, request)
+    made = plan(values, seed=seed)
+    notebook.append(test, Kind.SEALED, {"plan": made.document()}, head=head)
+    return made
+
+
+def _request_with_claim(state: TestState, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Fill a request with the claim and the answers that were written down before."""
+    claim = state.claim or {}
+    known = {"claim": claim.get("words"), "against": claim.get("against"), "claimant": claim.get("by")}
+    values = {key: value for key, value in known.items() if value is not None} | dict(request)
+    if claim.get("claimed") is not None:
+        values.setdefault("claimed", claim["claimed"])
+    if state.agreed and "agreed" not in values:
+        values["agreed"] = {
+            side: {"present": True} | {key: answer.get(key) for key in answer if key != "side"}
+            for side, answer in state.agreed.items()
+        }
+    return values
+
+
+def start_session(
+    notebook: Notebook, test: str, *, words: str | None = None, temperature: float | None = None
+) -> Entry:
+    """Begin a sitting; its warm-up launches come first."""
+    return notebook.append(test, Kind.SESSION, {"note": words, "temperature": temperature})
+
+
+def warm_up(notebook: Notebook, test: str, *, sender: str | None = None) -> Entry:
+    """Count a warm-up launch."""
+    return notebook.append(test, Kind.WARM_UP, {}, sender=sender)
+
+
+def begin_run(notebook: Notebook, test: str, *, sender: str | None = None) -> RunState:
+    """Begin the next run of the sealed plan, or a further attempt at it.
+
+    Raises
+    ------
+    PlanBroken
+        If nothing is sealed, all runs are done, the test is closed, or a run is open already.
+    """
+    state = state_of(notebook, test)
+    if state.plan is None:
+        raise PlanBroken("Runs follow a sealed plan", "none is sealed yet", "Seal the plan first.")
+    if state.closed is not None:
+        raise PlanBroken("A closed test gets no more runs", "it was closed", "Open a new test.")
+    slot = state.next_slot
+    if slot is None:
+        raise PlanBroken(f"The plan has {len(state.order)} runs", "all are done", "Decide the test.")
+    waiting = state.open_run
+    if waiting is not None:
+        return waiting
+    attempt = 1 + sum(run.slot == slot for run in state.runs)
+    name = sender or str(uuid.uuid4())
+    notebook.append(test, Kind.RUN_BEGUN, {"run": name, "slot": slot, "attempt": attempt}, sender=sender)
+    return next(run for run in state_of(notebook, test).runs if run.id == name)
+
+
+def start_clock(notebook: Notebook, test: str, run: str, at: float, *, sender: str | None = None) -> Entry:
+    """Note that the watch was started, at a time of the sender's own clock [s]."""
+    return notebook.append(test, Kind.STARTED, {"run": run, "at": at}, sender=sender)
+
+
+def tap(notebook: Notebook, test: str, run: str, at: float, *, sender: str | None = None) -> Entry:
+    """Note a pass of the mark, at a time of the sender's own clock [s]."""
+    return notebook.append(test, Kind.TAP, {"run": run, "at": at}, sender=sender)
+
+
+def stop_clock(
+    notebook: Notebook,
+    test: str,
+    run: str,
+    seconds: float,
+    *,
+    by: str = "hand",
+    unfinished: bool = False,
+    typed: bool = False,
+    sender: str | None = None,
+) -> Entry:
+    """Note the time of a run; ``unfinished`` where the wheel had not come to the end by then."""
+    if not seconds > 0:
+        raise ValueOutOfRange("The time of the run", f"{seconds:g} s", "above 0")
+    body = {"run": run, "seconds": seconds, "by": by, "unfinished": unfinished, "typed": typed}
+    return notebook.append(test, Kind.STOPPED, body, sender=sender)
+
+
+def abort_run(notebook: Notebook, test: str, run: str, reason: str, *, seen: bool, sender: str | None = None) -> Entry:
+    """Stop a run with a reason; ``seen`` says whether its time had been seen by then."""
+    body = {"run": run, "reason": reason.strip() or "stopped", "seen": seen}
+    return notebook.append(test, Kind.ABORTED, body, sender=sender)
+
+
+def something_wrong(
+    notebook: Notebook,
+    test: str,
+    run: str,
+    what: str,
+    *,
+    seen: bool,
+    words: str | None = None,
+    sender: str | None = None,
+) -> str:
+    """Note that something went wrong in a run, and give the plan's rule and the next step in words.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test, run : str
+    what : str
+        One of :data:`WRONG`.
+    seen : bool
+        Whether the time of the run had been seen by then.
+    words : str, optional
+        What happened.
+    sender : str, optional
+
+    Returns
+    -------
+    str
+    """
+    if what not in WRONG:
+        raise ValueOutOfRange("What went wrong", f'"{what}"', ", ".join(WRONG))
+    notebook.append(test, Kind.WENT_WRONG, {"run": run, "what": what, "words": words, "seen": seen}, sender=sender)
+    state = state_of(notebook, test)
+    rule = str(state.plan["left_out_rule"]) if state.plan is not None else ""
+    slot = next((each.slot for each in state.runs if each.id == run), None)
+    if seen:
+        step = f"Its time had been seen, so run {slot} stays in the list, reckoned at its worst for each side."
+    else:
+        step = f"Nobody had seen its time, so run {slot} is done again, in the same condition."
+    return f"{step} The plan says: {rule}"
+
+
+def attach_recording(
+    notebook: Notebook,
+    test: str,
+    run: str,
+    name: str,
+    pieces: Iterable[bytes],
+    *,
+    media: str = "text/csv",
+    marks: int | None = None,
+    most: int | None = None,
+    sender: str | None = None,
+) -> Entry:
+    """Attach a recording to a run; its bytes are kept as they are."""
+    digest, size = store_file(notebook, pieces, media, most=most)
+    body = {"run": run, "digest": digest, "name": name, "media": media, "size": size, "marks": marks}
+    return notebook.append(test, Kind.RECORDING, body, sender=sender)
+
+
+def attach_photo(
+    notebook: Notebook,
+    test: str,
+    name: str,
+    pieces: Iterable[bytes],
+    *,
+    run: str | None = None,
+    media: str = "image/jpeg",
+    most: int | None = None,
+    sender: str | None = None,
+) -> Entry:
+    """Attach a photo to a test, or to one run of it."""
+    digest, size = store_file(notebook, pieces, media, most=most)
+    body = {"run": run, "digest": digest, "name": name, "media": media, "size": size}
+    return notebook.append(test, Kind.PHOTO, body, sender=sender)
+
+
+def note(notebook: Notebook, test: str, words: str, *, run: str | None = None, sender: str | None = None) -> Entry:
+    """Write a note."""
+    return notebook.append(test, Kind.NOTE, {"words": words, "run": run}, sender=sender)
+
+
+def guess(notebook: Notebook, test: str, run: str, condition: str, *, sender: str | None = None) -> Entry:
+    """Write down which condition somebody who did not know took a run for."""
+    names = set(state_of(notebook, test).order)
+    if condition not in names:
+        raise ValueOutOfRange("The guess", f'"{condition}"', " or ".join(f'"{name}"' for name in sorted(names)))
+    return notebook.append(test, Kind.GUESS, {"run": run, "condition": condition}, sender=sender)
+
+
+def correct(notebook: Notebook, test: str, entry: int, changes: Mapping[str, Any], *, why: str, head: str) -> Entry:
+    """Correct a typing mistake; the old value stays visible.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+    entry : int
+        Number of the entry that is corrected.
+    changes : mapping
+        New values: ``seconds``, ``unfinished``, ``guess``, ``seen``.
+    why : str
+    head : str
+        Digest of the last line that was seen.
+    """
+    old = _entry(notebook, test, entry)
+    allowed = ("seconds", "unfinished", "guess", "seen")
+    for name in changes:
+        if name not in allowed:
+            raise ValueOutOfRange("What is corrected", f'"{name}"', ", ".join(allowed))
+    before = {name: old.body.get(name) for name in changes}
+    body = {"entry": entry, "run": old.body.get("run"), "changes": dict(changes), "before": before, "why": why}
+    return notebook.append(test, Kind.CORRECTED, body, head=head)
+
+
+def withdraw(notebook: Notebook, test: str, entry: int, *, why: str, head: str) -> Entry:
+    """Withdraw an entry; it stays, and so does the withdrawal."""
+    old = _entry(notebook, test, entry)
+    body = {"entry": entry, "run": old.body.get("run"), "why": why}
+    return notebook.append(test, Kind.WITHDRAWN, body, head=head)
+
+
+def _entry(notebook: Notebook, test: str, number: int) -> Entry:
+    """Give one entry."""
+    found = [each for each in notebook.entries(test, number - 1)[:1] if each.number == number]
+    if not found:
+        count = notebook.head(test).count
+        raise ValueOutOfRange("The entry", number, f"1 to {count}")
+    return found[0]
+
+
+def break_seal(notebook: Notebook, test: str, *, why: str, head: str) -> Entry:
+    """Break the seal before the last planned run; only the running bet then decides."""
+    state = state_of(notebook, test)
+    if state.plan is None or state.complete:
+        found = "nothing is sealed" if state.plan is None else "the plan is complete"
+        raise PlanBroken("A seal is broken before the last run", found, "Decide the test; nothing need be broken.")
+    return notebook.append(test, Kind.SEAL_BROKEN, {"why": why}, head=head)
+
+
+def close_test(notebook: Notebook, test: str, *, why: str, head: str) -> Entry:
+    """Close a test; it then takes no more runs."""
+    return notebook.append(test, Kind.CLOSED, {"why": why}, head=head)
+
+
+def answer_challenge(notebook: Notebook, test: str, words: str, *, by: str | None = None) -> TestState:
+    """Open a new test that answers a challenge ("try position 17"), linked both ways."""
+    asked = state_of(notebook, test)
+    answer = open_test(notebook, words, invented=asked.invented)
+    notebook.append(test, Kind.CHALLENGE, {"words": words, "by": by, "test": answer.id})
+    notebook.append(answer.id, Kind.NOTE, {"words": f'Answers a challenge to the test "{asked.name}".'})
+    return state_of(notebook, answer.id)
+
+
+def _require_unsealed(state: TestState, what: str) -> None:
+    """Refuse a change of what was sealed."""
+    if state.plan is not None and state.runs:
+        raise PlanBroken(f"{what} was sealed", "a run was begun", "Open a new test for another one.")
