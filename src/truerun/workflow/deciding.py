@@ -1,0 +1,78 @@
+"""Deciding a test of a notebook: its runs as a table, its recordings as files, the sealed plan as the rule."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from truerun.errors import PlanBroken
+from truerun.notebook.entries import Kind
+from truerun.notebook.files import read_file
+from truerun.notebook.ledger import Notebook
+from truerun.notebook.state import TestState, run_table
+from truerun.series import RunTable
+from truerun.workflow.bench import state_of
+from truerun.workflow.comparing import ComparisonResult, compare
+
+__all__ = ["decide", "report", "table_of"]
+
+
+def decide(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResult:
+    """Decide a test by its sealed plan; before the last planned run there are counts only.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+        Its id.
+    workers : int
+        Processes that reduce recordings.
+
+    Returns
+    -------
+    ComparisonResult
+        A verdict is also an entry of the test.
+
+    Raises
+    ------
+    PlanBroken
+        If nothing was sealed.
+    TruerunError
+        As for :func:`truerun.workflow.comparing.compare`.
+    """
+    result = _compared(notebook, state_of(notebook, test), workers)
+    if result.verdict is not None:
+        notebook.append(test, Kind.DECIDED, {"comparison": result.document()})
+    return result
+
+
+def report(notebook: Notebook, test: str, *, workers: int = 1) -> str:
+    """Write the report of a test, one HTML page; that it was written is an entry."""
+    state = state_of(notebook, test)
+    page = _compared(notebook, state, workers).report(invented=state.invented)
+    notebook.append(test, Kind.REPORTED, {"bytes": len(page.encode())})
+    return page
+
+
+def table_of(state: TestState, recordings: dict[str, str] | None = None) -> RunTable:
+    """Give the table of a test; recordings count where every run that counts has one."""
+    counted = [run for run in state.runs if run.counts]
+    by_recording = bool(counted) and all(run.recordings for run in counted)
+    return run_table(state, recordings if by_recording else None)
+
+
+def _compared(notebook: Notebook, state: TestState, workers: int) -> ComparisonResult:
+    """Compare the runs of a test."""
+    if state.plan is None:
+        raise PlanBroken("A verdict follows a sealed plan", "none was sealed", "Seal a plan, then do its runs.")
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(TemporaryDirectory(prefix="truerun-")))
+        paths: dict[str, str] = {}
+        for run in state.runs:
+            for each in run.recordings:
+                path = folder / f"{run.slot:03d}-{each.digest[:12]}{Path(each.name).suffix}"
+                with path.open("wb") as file:
+                    file.writelines(read_file(notebook, each.digest))
+                paths[each.digest] = str(path)
+        return compare(table_of(state, paths), state.plan, break_seal=state.broken is not None, workers=workers)
