@@ -1,5 +1,6 @@
 """What no reader can read, and the sentence that says so; what is harmless at the end of a file."""
 
+import contextlib
 import hashlib
 from io import BytesIO
 from pathlib import Path
@@ -7,8 +8,10 @@ from typing import Any
 
 import openpyxl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from truerun.errors import RecordingUnreadable, ValueOutOfRange
+from truerun.errors import RecordingUnreadable, TruerunError, ValueOutOfRange
 from truerun.recordings.recording import read_recording
 from truerun.series import Passes, SpeedTable
 
@@ -21,6 +24,7 @@ BAD = {
     "a picture": (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00" * 9, "", "the file is not text"),
     "headings alone": (b"time [s],speed [rpm]\n", "line 1", "there are no rows of numbers"),
     "a word for a time": (b"time [s]\n1.5\noverflow\n2.5\n", "line 3", '"time [s]" is "overflow"; it must be a number'),
+    "a word for the first time": (b"time [s]\noverflow\n1.5\n2.5\n", "line 2", 'below the headings stands "overflow"'),
     "a slip of the keys": (b"time [s]\n1.5\n10x4\n2.5\n", "line 3", '"time [s]" is "10x4"'),
     "two decimal signs": (b"time [s];mark\n1.5;1\n2,5;2\n", "lines 2 and 3", "Write one decimal sign"),
     "a comma among points, far down": (b"time [s]\n" + b"1.5\n" * 900 + b"2,5\n", "line 902", "a decimal point"),
@@ -43,6 +47,15 @@ BAD = {
     "a flat waveform": (b"time [s],CH1 [V]\n" + b"".join(b"%d,0.5\n" % i for i in range(99)), "", "between two levels"),
     "not UTF-8, far down": (b"time [s]\n" + b"1.25\n" * 60_000 + b"\xff\xfe\n", "line 60002", "the line is not text"),
 }
+
+SEEDS = [
+    "Zeit [ms];Marke;Zähler\r\n0,5;1;7\r\n250,5;2;8\r\n1.250,5;2;9\r\n".encode(),
+    "t [s]\tx\ty\n1\t2\t3\n2\t3\t4\n".encode("utf-16"),
+    b"0:01.2\n0:02.3\n1:02.5\n",
+    b"sample rate: 100 Hz\nangle [deg]\n-1.5\n2.5\n3\n",
+    b"time;state\n2026-03-01 10:05:30.1;1\n2026-03-01 10:05:31.1;0\n",
+    WAVE.encode(),
+]
 
 
 class TestWhatCannotBeReadIsSaidWithItsPlace:
@@ -92,6 +105,27 @@ class TestWhatCannotBeReadIsSaidWithItsPlace:
     def test_a_kind_whose_columns_are_not_there(self) -> None:
         with pytest.raises(RecordingUnreadable, match="there is no column of angle, which angles need"):
             read_recording(BytesIO(b"time [s],speed [rpm]\n1,60\n2,50\n"), kind="angles")
+
+
+class TestNoReadingIsLostSilently:
+    @given(st.integers(2, 12), st.data(), st.sampled_from(["oops", "1.5x", "--2", "1..2", "Error 7"]))
+    def test_a_spoilt_cell_is_found_wherever_it_stands(self, rows: int, data: st.DataObject, cell: str) -> None:
+        lines = [f"{i}.5;{60 - i}" for i in range(rows)]
+        place = data.draw(st.integers(0, rows - 1))
+        lines[place] = data.draw(st.sampled_from([f"{cell};50", f"7.5;{cell}"]))
+        text = "\n".join(["time [s];speed [rpm]", *lines, ""])
+        with pytest.raises(RecordingUnreadable) as refused:
+            read_recording(BytesIO(text.encode()))
+        assert refused.value.where == f"line {place + 2}"
+
+    @settings(max_examples=150, deadline=None)
+    @given(st.sampled_from(SEEDS), st.lists(st.tuples(st.integers(0, 200), st.binary(max_size=3)), max_size=5))
+    def test_any_bytes_give_a_recording_or_a_sentence(self, seed: bytes, changes: list[tuple[int, bytes]]) -> None:
+        content = bytearray(seed)
+        for place, inserted in changes:
+            content[place : place + 1] = inserted
+        with contextlib.suppress(TruerunError):
+            read_recording(BytesIO(bytes(content)))
 
 
 class TestHowAFileEndsIsSaidButHarmless:

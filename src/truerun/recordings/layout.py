@@ -149,6 +149,7 @@ def recognise_layout(
     delimiter = declared[1] if declared else _delimiter(grid, numeric, lines[: rows[0]], decimal)
     top, width, row_cells = _top(grid, lines, delimiter)
     found = _headings(lines[:top], delimiter, width)
+    _require_nothing_between(grid, lines[:top], found[0] if found else frozenset([top]))
     above = _above(lines[:top], None if found is None else found[0])
     sample = _sample(lines, top, delimiter, width)
     columns = range(width)
@@ -247,7 +248,7 @@ def _top(grid: Grid, lines: Sequence[str], delimiter: str | None) -> tuple[int, 
         raise grid.unreadable(first + 1, f"{found} Give a file with one reading a line.")
     most = max(counts.values())
     frequent = (shape for shape, count in counts.items() if 2 * count >= most)
-    usual = max(frequent, key=lambda shape: (shape[0] != "t", len(shape), shape))
+    usual = max(frequent, key=lambda shape: (shape[0] != "t", len(shape), counts[shape], -shape.count("t")))
     usual = max([usual, *_longer(counts, usual)], key=len)
     filled = [i for i, text in enumerate(lines) if not is_left_out(text)]
     alike = [i for i in filled if _alike(shapes[i], usual)]
@@ -289,16 +290,26 @@ def _headings(above: Sequence[str], delimiter: str | None, width: int) -> tuple[
     return None
 
 
+def _require_nothing_between(grid: Grid, above: Sequence[str], places: frozenset[int]) -> None:
+    """Refuse a line below the headings that is no row of numbers: it could be a reading gone wrong."""
+    for i in range(max(places) + 1, len(above)):
+        if not is_left_out(above[i]):
+            found = f'below the headings stands "{shown(above[i].strip())}", which is no row of numbers.'
+            raise grid.unreadable(i + 1, f"{found} Mend the line, or put # in front of it.")
+
+
 def _heading_cells(text: str, delimiter: str | None, width: int) -> list[str] | None:
     """Cells of a line above the numbers if it could head them: as many, and none of them a number."""
     plain = text.lstrip(MARKS) if text.lstrip()[:1] in {"#", "%"} else text
-    for sign in dict.fromkeys((delimiter, "\t", ";", ",", None)):
+    own = delimiter is not None and delimiter in plain
+    for sign in (delimiter,) if own else dict.fromkeys((delimiter, "\t", ";", ",", None)):
         cells = cells_of(plain, sign) if width > 1 else _single_heading(plain)
         if cells is None:
             continue
         while len(cells) > width and not cells[-1]:
             cells.pop()
-        if width - 1 <= len(cells) <= width and not any(_kind_of_cell(cell) in "nc" for cell in cells):
+        least = width - 1 if sign == delimiter else width
+        if least <= len(cells) <= width and not any(_kind_of_cell(cell) in "nc" for cell in cells):
             padded = [*cells, *[""] * (width - len(cells))]
             if any(any(letter.isalpha() or letter == "°" for letter in cell) for cell in padded):
                 return padded

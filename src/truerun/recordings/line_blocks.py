@@ -122,11 +122,6 @@ def line_blocks(blocks: Iterator[bytes], encoding: str) -> Iterator[bytes]:
     bytes
         At least one line each; the last one as it stands in the file.
 
-    Raises
-    ------
-    UnicodeDecodeError
-        If the bytes are no text in an encoding other than UTF-8 (that is decoded line by line, by the reader).
-
     Examples
     --------
     >>> list(line_blocks(iter([b"0.1\r", b"\n0.2\r0.", b"3"]), "utf-8"))
@@ -145,8 +140,8 @@ def line_blocks(blocks: Iterator[bytes], encoding: str) -> Iterator[bytes]:
 
 
 def _in_utf8(blocks: Iterator[bytes], encoding: str) -> Iterator[bytes]:
-    """Bytes in another encoding as UTF-8."""
-    decoder = codecs.getincrementaldecoder(encoding)()
+    """Bytes in another encoding as UTF-8; what is damaged becomes a sign that no number has."""
+    decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
     for block in blocks:
         yield decoder.decode(block).encode()
     yield decoder.decode(b"", final=True).encode()
