@@ -1,6 +1,6 @@
 """Measure every error rate that truerun claims, and write docs/measured.md.
 
-    python calibration/run.py            all of it, on two cores (some minutes)
+    python calibration/run.py            all of it, on two cores (a quarter of an hour or so)
     python calibration/run.py --short    a quick try, nothing is written
 
 Each figure has a seed of its own, its name, so a part made again gives the same figure. Ctrl-C writes nothing.
@@ -15,26 +15,62 @@ import time
 from functools import partial
 from pathlib import Path
 
-from truerun.virtual import error_rates, fit_rates, habit_rates, pool_rates, stopping_rates
+from truerun.virtual import (
+    error_rates,
+    fit_rates,
+    habit_rates,
+    pool_rates,
+    sentence_rates,
+    stopping_rates,
+    verdict_habits,
+    verdict_rates,
+)
 from truerun.virtual.calibration import Calibration, Recipe, carry_out
 
-RECIPES: tuple[Recipe, ...] = (
-    *error_rates.RECIPES,
-    *stopping_rates.RECIPES,
-    *habit_rates.RECIPES,
-    *pool_rates.RECIPES,
-    *fit_rates.RECIPES,
-)
+SECTIONS: dict[str, tuple[Recipe, ...]] = {
+    "The verdict: whole tests, from the sealed plan and the filled sheet to the words": (
+        *verdict_rates.RECIPES,
+        *verdict_habits.RECIPES,
+        *sentence_rates.RECIPES,
+    ),
+    "The list of orders alone": error_rates.RECIPES,
+    "Stopping and looking": stopping_rates.RECIPES,
+    "Habits, bumps and pooled tests": habit_rates.RECIPES,
+    "Many variants, many doses, several tests": pool_rates.RECIPES,
+    "The fit of one rundown": fit_rates.RECIPES,
+}
+RECIPES = tuple(recipe for recipes in SECTIONS.values() for recipe in recipes)
 PAGE = Path(__file__).parents[1] / "docs" / "measured.md"
 
 HEAD = """# What was measured
 
 Every error rate that truerun claims, measured by truerun itself on its virtual bench, where the truth is known.
-One command makes this page, `python calibration/run.py`, in some minutes; nothing in it is written by hand.
+One command makes this page, `python calibration/run.py`, in a quarter of an hour or so; nothing in it is written by
+hand.
 
 A band is where the figure must lie. Where theory gives the rate, the band is binomial: a rate that is right falls
-outside it by luck once in a thousand. Elsewhere it is what the method promises.
+outside it by luck once in a thousand. Elsewhere it is what the method promises. "Times" is how many made-up tests
+the figure rests on: the fewer, the wider the band must be.
+
+Words used here:
+
+- *6+6*: six runs with the source and six with the control, in an order drawn by lot in blocks of four. *8+8* likewise.
+- *spread*: how far runs of the same thing scatter (one standard deviation), 2 % of the time unless another is given.
+- *white noise*: every run scatters by itself. *A line of 6 spreads*: times creep by that much from the first run to
+  the last. *Warm-up*: the bearing runs in. *A level step*: the bench was knocked once. *A random walk*: the level
+  wanders from run to run. *AR .8*: each run keeps .8 of how far the last one was off.
+- *false alarm*: the source does nothing and is said to do something. *D*: the drive, D = .05 pays back 5 of every 100
+  parts of the loss.
+- *the list*: all the orders that could have been drawn; *p* is the share of them that luck alone makes as striking.
+  *E*: the running bet against no effect, as a multiple of the stake.
+- *span*, *interval*: between which two values the truth lies, right 95 times in 100.
+- *s.e.*: the standard error, how far luck moves the result of one test. *Precision ratio 5*: the best test is five
+  times as precise as the worst.
+- *covariate*: something measured before launch that also matters.
 """
+
+
+TABLE = ("| what | how | times | band | result | |", "|---|---|---|---|---|---|")
 
 
 def format_figure(value: float) -> str:
@@ -51,11 +87,15 @@ def row(made: Calibration) -> str:
 
 
 def render_page(made: list[Calibration]) -> str:
-    """Give the page: the table, then what fell outside its band."""
+    """Give the page: a table for each section, then what fell outside its band."""
+    by_name = {found.name: found for found in made}
+    tables = [
+        line
+        for title, recipes in SECTIONS.items()
+        for line in (f"## {title}", "", *TABLE, *(row(by_name[recipe.name]) for recipe in recipes), "")
+    ]
     outside = [f"- {found.name}: {format_figure(found.value)}" for found in made if not found.within]
-    table = ["| what | how | times | band | result | |", "|---|---|---|---|---|---|", *map(row, made)]
-    shortfalls = outside or ["None."]
-    return "\n".join([HEAD, *table, "", "## Outside their band", "", *shortfalls, ""])
+    return "\n".join([HEAD, *tables, "## Outside their band", "", *(outside or ["None."]), ""])
 
 
 def main() -> int:

@@ -9,11 +9,28 @@ import pytest
 from scipy import stats
 
 from truerun.stats.opinions import welch
-from truerun.virtual import error_rates, fit_rates, habit_rates, pool_rates, stopping_rates
+from truerun.virtual import (
+    error_rates,
+    fit_rates,
+    habit_rates,
+    pool_rates,
+    sentence_rates,
+    stopping_rates,
+    verdict_habits,
+    verdict_rates,
+)
 from truerun.virtual.calibration import Calibration, Recipe, binomial_band, carry_out
 from truerun.virtual.stopping_rates import welch_after_each_run
 
-RECIPES = (*error_rates.RECIPES, *stopping_rates.RECIPES, *habit_rates.RECIPES, *pool_rates.RECIPES)
+RECIPES = (
+    *error_rates.RECIPES,
+    *stopping_rates.RECIPES,
+    *habit_rates.RECIPES,
+    *pool_rates.RECIPES,
+    *verdict_rates.RECIPES,
+    *verdict_habits.RECIPES,
+    *sentence_rates.RECIPES,
+)
 QUICK = ("fit coverage, usual", "fit convergence", "drag that drifts, 1 %, 2 turns")
 FITS = [
     pytest.param(recipe, id=recipe.name, marks=() if recipe.name in QUICK else pytest.mark.slow)

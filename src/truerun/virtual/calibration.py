@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 # not scipy.stats: that import takes seconds; bdtr is its binomial distribution
 from scipy.special import bdtr
 
-__all__ = ["Calibration", "Recipe", "binomial_band", "carry_out", "share_at_most", "share_near"]
+__all__ = ["Calibration", "Recipe", "binomial_band", "carry_out", "share_at_most", "share_below", "share_near"]
 
 _OUTSIDE = 0.001
+_MANY = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,3 +93,12 @@ def share_at_most(name: str, sentence: str, happened: NDArray[np.bool_], rate: f
     return Calibration(
         name, sentence, len(happened), float(happened.mean()), 0.0, binomial_band(rate, len(happened))[1]
     )
+
+
+def share_below(name: str, sentence: str, happened: NDArray[np.bool_], bound: float) -> Calibration:
+    """Compare a share with a promise that is kept with room to spare: above the promise itself is outside.
+
+    In fewer than a thousand repetitions luck needs more room: there above its binomial band is outside.
+    """
+    high = bound if len(happened) >= _MANY else binomial_band(bound, len(happened))[1]
+    return Calibration(name, sentence, len(happened), float(happened.mean()), 0.0, high)
