@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 import uuid
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -187,6 +187,49 @@ class Notebook:
             mark = self._landmark(connection, entry) if kind.landmark else None
         self._remember(entry, mark)
         return entry
+
+    def take_over(self, entries: Sequence[Entry]) -> bool:
+        """Take over a whole test from elsewhere, every byte as it was stored there.
+
+        Parameters
+        ----------
+        entries : sequence of Entry
+            All of one test, in order, checked before.
+
+        Returns
+        -------
+        bool
+            False where the same test is here already, to the same last line.
+
+        Raises
+        ------
+        HeadMoved
+            If the test is here with another history.
+        """
+        test, last = entries[-1].test, entries[-1]
+        with self._one_at_a_time, writing(self.engine, self.place) as connection:
+            here = self._entry(connection, test, 1)
+            if here is not None:
+                head = self._head(connection, test)
+                if head.digest == last.digest:
+                    return False
+                raise HeadMoved(test, last.digest, head.digest, {})
+            number = (connection.scalar(select(func.max(TESTS.c.number))) or 0) + 1
+            connection.execute(TESTS.insert().values(id=test, number=number))
+            rows = [
+                {
+                    "test": test,
+                    "number": each.number,
+                    "digest": each.digest,
+                    "sender": each.sender,
+                    "stored": each.stored,
+                }
+                for each in entries
+            ]
+            connection.execute(ENTRIES.insert(), rows)
+            mark = self._landmark(connection, last)
+        self._remember(last, mark)
+        return True
 
     def tests(self) -> list[TestRow]:
         """List the tests in the order in which they were opened, each with its head."""

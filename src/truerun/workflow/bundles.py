@@ -1,0 +1,110 @@
+"""A test as one file for strangers, and a test taken over from such a file."""
+
+from __future__ import annotations
+
+import mimetypes
+from dataclasses import dataclass
+from pathlib import Path
+
+from truerun.errors import ValueOutOfRange
+from truerun.notebook.bundle import check_bundle, read_bundle, runs_csv, write_bundle
+from truerun.notebook.entries import Kind
+from truerun.notebook.files import store_file
+from truerun.notebook.ledger import Notebook
+from truerun.notebook.verification import Checked, Fault, verify_notebook
+from truerun.workflow.bench import state_of
+from truerun.workflow.deciding import report
+
+__all__ = ["Bundled", "bundle", "import_bundle", "verify"]
+
+
+@dataclass(frozen=True, slots=True)
+class Bundled:
+    """A bundle that was written: its file, its SHA-256, and the last line of its logbook."""
+
+    path: Path
+    sha256: str
+    count: int
+    head: str
+
+
+def bundle(notebook: Notebook, test: str, path: Path) -> Bundled:
+    """Write a test as one file that opens without truerun.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+        Its id.
+    path : Path
+        A file that is not there yet.
+
+    Returns
+    -------
+    Bundled
+        The report is inside where a plan was sealed; before its last run it shows counts only.
+
+    Raises
+    ------
+    ValueOutOfRange
+        If the file is there already or cannot be written.
+    """
+    page = report(notebook, test).encode() if state_of(notebook, test).plan is not None else None
+    state = state_of(notebook, test)
+    try:
+        sha256 = write_bundle(notebook, state, path, runs=runs_csv(state), report=page)
+    except FileExistsError as error:
+        raise ValueOutOfRange(f"{path}", "there already", "a new file", "Choose another name.") from error
+    except OSError as error:
+        why = (error.strerror or "not writable").lower()
+        raise ValueOutOfRange(f"{path}", f"not writable ({why})", "a file that you may write") from error
+    notebook.append(test, Kind.BUNDLED, {"digest": sha256})
+    return Bundled(path, sha256, state.head.count, state.head.digest)
+
+
+def import_bundle(notebook: Notebook, path: Path) -> str:
+    """Take a test over from a bundle that holds; every line keeps its bytes, so its chain goes on.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    path : Path
+        Of the bundle.
+
+    Returns
+    -------
+    str
+        Id of the test.
+
+    Raises
+    ------
+    RecordingUnreadable
+        If it is no bundle, or does not hold.
+    HeadMoved
+        If the test is here with another history.
+    """
+    read = read_bundle(path)
+    for digest, name in read.names.items():
+        store_file(notebook, read.file(digest), mimetypes.guess_type(name)[0] or "application/octet-stream")
+    notebook.take_over(read.entries)
+    return read.entries[0].test
+
+
+def verify(place: Notebook | Path) -> Checked:
+    """Check a notebook or a bundle, byte by byte.
+
+    Parameters
+    ----------
+    place : Notebook or Path
+        An open notebook, or the file of a bundle.
+
+    Returns
+    -------
+    Checked
+        Every fault names its line, byte or file, and what it means.
+    """
+    if isinstance(place, Notebook):
+        return verify_notebook(place)
+    head, faults = check_bundle(place)
+    found: tuple[Fault, ...] = tuple(faults)
+    return Checked(head.count, 0, {"": head}, found)
