@@ -4,6 +4,9 @@ A band is binomial at 99.9 %, or what the method promises: before it was first r
 with chance 1 in 1000 at most where the band is binomial. The long form is ``python calibration/run.py``.
 """
 
+import runpy
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -58,6 +61,16 @@ def test_no_two_have_the_same_name_and_so_the_same_seed() -> None:
 def test_made_again_a_figure_is_the_same() -> None:
     recipe = next(recipe for recipe in RECIPES if recipe.name == "size 6+6, white noise")
     assert carry_out(recipe, short=True) == carry_out(recipe, short=True)
+
+
+def test_a_part_made_again_leaves_the_other_rows_of_the_page_as_they_are() -> None:
+    run = runpy.run_path(str(Path(__file__).parents[2] / "calibration" / "run.py"))
+    first, last = RECIPES[0].name, RECIPES[-1].name
+    made = Calibration(last, "A sentence.", 100, 0.25, 0.0, 0.2)
+    page = run["render_page"]({first: f"| {first} | as it was |", last: run["row"](made)})
+    assert run["rows_of"](page) == {first: f"| {first} | as it was |", last: run["row"](made)}
+    assert f"\n- {last}\n" in page.split("## Outside their band")[1]
+    assert page.count("not measured yet") == len(run["RECIPES"]) - 2
 
 
 @pytest.mark.parametrize(("rate", "trials"), [(10 / 216, 20_000), (0.05, 2_000), (0.95, 500), (0.5, 10)])
