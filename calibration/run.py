@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import os
 import sys
 import time
 from functools import partial
@@ -21,6 +22,7 @@ from truerun.virtual import (
     fit_rates,
     habit_rates,
     pool_rates,
+    recorded_rates,
     sentence_rates,
     stopping_rates,
     verdict_habits,
@@ -34,6 +36,7 @@ SECTIONS: dict[str, tuple[Recipe, ...]] = {
         *verdict_habits.RECIPES,
         *sentence_rates.RECIPES,
     ),
+    "The whole road: from a sensor's files, read, counted and fitted, to the words": recorded_rates.RECIPES,
     "The list of orders alone": error_rates.RECIPES,
     "Stopping and looking": stopping_rates.RECIPES,
     "Habits, bumps and pooled tests": habit_rates.RECIPES,
@@ -67,6 +70,8 @@ Words used here:
 - *s.e.*: the standard error, how far luck moves the result of one test. *Precision ratio 5*: the best test is five
   times as precise as the worst.
 - *covariate*: something measured before launch that also matters.
+- *lossless bump*: a magnetic bump that gives back all it takes. *Drag that wanders*: by 1 % within a run, forgetting
+  within ten turns.
 - *capture*: the bump catches the wheel. *Drag that drifts, 1 %, 2 turns*: drag wanders by 1 % and forgets within two
   turns.
 - *chi-squared*: the squared misfit of all readings, each in units of its own error. *Linear theory*: the smallest
@@ -117,6 +122,8 @@ def main() -> int:
     asked = parser.parse_args()
     chosen = [recipe for recipe in RECIPES if asked.only in recipe.name]
     made = []
+    # each process works alone: linear algebra that shares it out among cores makes the fits several times slower
+    os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1")
     start = time.monotonic()
     with multiprocessing.get_context("spawn").Pool(asked.workers) as pool:
         for found in pool.imap(partial(carry_out, short=asked.short), chosen):

@@ -17,6 +17,7 @@ from truerun.virtual import (
     fit_rates,
     habit_rates,
     pool_rates,
+    recorded_rates,
     sentence_rates,
     stopping_rates,
     verdict_habits,
@@ -54,7 +55,7 @@ def test_the_fit_s_figure_lies_in_its_band(recipe: Recipe) -> None:
 
 
 def test_no_two_have_the_same_name_and_so_the_same_seed() -> None:
-    names = [recipe.name for recipe in (*RECIPES, *fit_rates.RECIPES)]
+    names = [recipe.name for recipe in (*RECIPES, *fit_rates.RECIPES, *recorded_rates.RECIPES)]
     assert len(set(names)) == len(names)
 
 
