@@ -151,6 +151,13 @@ CHECKS: dict[str, Template] = {
         "last speed shown {speed}",
         "More marks on the wheel let the display read lower speeds.",
     ),
+    "drag-wanders": Template(
+        NOTE,
+        "The drag wandered during the run by about {share} of itself. The uncertainties count this in; reading errors alone would "
+        "make them {ratio} times too small.",
+        "{share} of the drag",
+        "Let the bearing run warm before the first run, and keep draughts away.",
+    ),
     "drift": Template(
         NOTE,
         "Over the test the times moved by {drift}, whatever the condition. {meaning}",
@@ -395,6 +402,12 @@ CHECKS: dict[str, Template] = {
         "In {count} of {all} places the other condition was set up than the one drawn.",
         "{count} of {all} runs",
         "Repeat the test and follow the sheet; a check of the condition before each launch takes seconds.",
+    ),
+    "pass-count-differs": Template(
+        DOUBT,
+        'With "{more}" {many} of the passes are missing, with "{less}" {few}. The sensor does not see both alike.',
+        "{size} of the passes",
+        "Move the sensor away from the magnets, or use one that feels no magnets, and look whether this stays.",
     ),
     "passes-extra": Template(
         NOTE,

@@ -11,6 +11,7 @@ __all__ = ["Turnings", "alternating_extremes", "scatter_of", "turning_points"]
 
 SHARE = 0.15
 FEWEST = 5
+ENOUGH_FOR_TWO = 20
 JUMP, JUMP_AROUND = 0.4, 7
 
 
@@ -142,18 +143,32 @@ def _without_jumps(times: NDArray[np.float64], extremes: NDArray[np.intp]) -> ND
 def _parabola(
     times: NDArray[np.float64], values: NDArray[np.float64], place: int, reach: float
 ) -> tuple[float, float, float]:
-    """Time, value and uncertainty of the value at the vertex of the parabola around a place."""
+    """Time, value and uncertainty of the value at the vertex of the parabola around a place.
+
+    With many readings each side has its own bend: dry friction turns round with the speed.
+    """
     near = np.flatnonzero(np.abs(times - times[place]) <= reach)
     if near.size < FEWEST:
         first = min(max(place - FEWEST // 2, 0), times.size - FEWEST)
         near = np.arange(max(first, 0), min(first + FEWEST, times.size))
     width = float(np.ptp(times[near])) / 2 or 1.0
-    place_time = (times[near] - times[place]) / width
-    powers = place_time[:, None] ** np.arange(3)
-    weights, left, _, _ = np.linalg.lstsq(powers, values[near], rcond=None)
-    inverse = np.linalg.inv(powers.T @ powers)
-    vertex = float(np.clip(-weights[1] / (2 * weights[2]) if weights[2] else 0.0, -1.0, 1.0))
-    row = vertex ** np.arange(3)
-    variance = float(left[0]) / max(near.size - 3, 1) if left.size else 0.0
-    spread = float(np.sqrt(max(variance, 0.0) * row @ inverse @ row))
+    since = (times[near] - times[place]) / width
+    vertex = 0.0
+    for _ in range(1 if near.size < ENOUGH_FOR_TWO else 4):
+        columns = _bends(since - vertex, two=near.size >= ENOUGH_FOR_TWO)
+        weights = np.linalg.lstsq(columns, values[near], rcond=None)[0]
+        bend = float(weights[2:].mean())
+        vertex = float(np.clip(vertex - weights[1] / (2 * bend) if bend else 0.0, -1.0, 1.0))
+    row = _bends(np.array([vertex if near.size < ENOUGH_FOR_TWO else 0.0]), two=near.size >= ENOUGH_FOR_TWO)[0]
+    left = values[near] - columns @ weights
+    variance = float(left @ left) / max(near.size - columns.shape[1], 1)
+    spread = float(np.sqrt(variance * (row @ np.linalg.inv(columns.T @ columns) @ row)))
     return times[place] + width * vertex, float(row @ weights), spread
+
+
+def _bends(since: NDArray[np.float64], *, two: bool) -> NDArray[np.float64]:
+    """Constant, slope and bend, or a bend for either side."""
+    before = np.minimum(since, 0.0) ** 2
+    after = np.maximum(since, 0.0) ** 2
+    bends = [before, after] if two else [before + after]
+    return np.column_stack([np.ones_like(since), since, *bends])
