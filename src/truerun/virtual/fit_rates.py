@@ -151,9 +151,10 @@ def scatter_of_the_fit(case: str, name: str, repetitions: int, rng: np.random.Ge
     """Measure the mean of e'He/p, or, where the times bend, of the fall of chi-squared."""
     found = distances(case, CASES[case].passes, repetitions, rng)
     reach = 3 * float(np.sqrt(2 / (found.size * repetitions)))
-    if case == BENT:
+    if case in BENT:
         sentence = (
-            f"Wheel: {case}. Mean fall of chi-squared from truth to fit, by the number of parameters; 1 is right."
+            f"Wheel: {case}. Mean fall of chi-squared from truth to fit, by the number of parameters; 1 is right. "
+            f"(Hill and spacing trade along a bent valley: e'He/p is {found.square:.3f}.)"
         )
         return Calibration(name, sentence, repetitions, found.fall, 1 - reach, 1 + reach)
     sentence = f"Wheel: {case}. Mean squared error of all parameters in units of linear theory, e'He/p; 1 is right."
