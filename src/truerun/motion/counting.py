@@ -21,6 +21,7 @@ from truerun.series import Clock, Passes
 __all__ = ["CountedPasses", "count_passes"]
 
 LEAST_TURNS = 3
+LEAST_PASSES = 8
 TAP_DOUBT = 0.35
 
 
@@ -76,10 +77,11 @@ def count_passes(passes: Passes, marks: int, *, mark_angles: NDArray[np.float64]
     """
     angles = _checked_angles(passes, marks, mark_angles)
     raw = ordered_passes(passes, marks)
-    if raw.times.size <= LEAST_TURNS * marks:
+    least = max(LEAST_TURNS * marks + 1, LEAST_PASSES)
+    if raw.times.size < least:
         raise FitImpossible(
             f"The recording has {said_count(raw.times.size, 'pass', 'passes')} that can be used; with {marks} a turn "
-            f"more than {LEAST_TURNS * marks} are needed, better {30 * marks}. Record from higher speed, or for longer."
+            f"at least {least} are needed, better {30 * marks}. Record from higher speed, or for longer."
         )
     by_hand = passes.timing.clock is Clock.HAND
     shorter = None if by_hand else check_mark_count(raw.times, marks)
@@ -125,10 +127,10 @@ def _free(raw: Ordered, numbered: Numbered, passes: Passes, marks: int) -> tuple
     start, stop = free_part(raw.times[numbered.index], numbered.counts, marks)
     part = numbered.part(start, stop)
     turns = part.counts[-1] / marks
-    if turns < LEAST_TURNS:
+    if turns < LEAST_TURNS or part.index.size < LEAST_PASSES:
         raise FitImpossible(
-            f"Only {turns:.1f} turns of free rundown are left; at least {LEAST_TURNS} are needed, better 30. Record "
-            "from higher speed, or for longer."
+            f"Only {part.index.size} passes in {turns:.1f} turns of free rundown are left; at least {LEAST_PASSES} in "
+            f"{LEAST_TURNS} turns are needed, better 30 turns. Record from higher speed, or for longer."
         )
     pushed, risen = start > 0, stop < numbered.index.size
     said = _left_out(raw, part, passes, "push-left-out" if pushed else "start-left-out", risen=risen)

@@ -20,7 +20,8 @@ CLEAN_PRICE_EACH = 0.3
 LEFT_PRICE = 2.0
 RIVAL_PRICE = 25.0
 STEEP_FALL = 0.15
-ODD_SEED = 8.0
+ODD_SEED = 5.0
+ODD_STEP = 12.0
 FEW_PASSES = 12
 TAIL = 0.8
 
@@ -97,13 +98,19 @@ def _way(times: NDArray[np.float64], marks: int, seed: Seed) -> _Way:
     index = np.concatenate([before.index[: ends[0]][:0:-1], after.index[: ends[1]]])
     counts = np.concatenate([before.counts[: ends[0]][:0:-1], after.counts[: ends[1]]])
     costs = seed.cost + float(before.costs[: ends[0]].sum() + after.costs[: ends[1]].sum())
-    unsure = [
+    unsure = [int(place) for side, end in zip((before, after), ends, strict=True) for place in _odd_steps(side, end)]
+    unsure += [
         int(side.index[side.rival])
         for side, end in zip((before, after), ends, strict=True)
         if side.rival is not None and side.rival < end
     ]
     price = costs + LEFT_PRICE * (times.size - index.size)
     return _Way(index, counts, tuple(unsure), price, seed.cost <= ODD_SEED)
+
+
+def _odd_steps(side: Tracked, end: int) -> NDArray[np.intp]:
+    """Find passes that lie far from any place where a mark was expected."""
+    return side.index[:end][side.costs[:end] > ODD_STEP]
 
 
 def _steep(times: NDArray[np.float64], index: NDArray[np.intp], counts: NDArray[np.intp], marks: int) -> list[int]:
