@@ -14,9 +14,17 @@ COMMANDS = {
     "pool": "put finished tests of one claim together",
     "screening": "find out which of many variants is worth a test",
     "dose": "test whether more of the source does more",
+    "new": "open a test in the notebook, with its claim and its sealed plan",
+    "run": "do the next runs at the bench, led from launch to launch",
+    "record": "type in runs from a printed sheet, attach recordings and photos, write notes",
+    "show": "show what stands in the notebook",
+    "decide": "decide a test of the notebook once its last run is done",
+    "bundle": "write a test as one file for strangers",
+    "import": "take a test over from such a file",
+    "verify": "check a notebook or such a file, byte by byte",
     "demo": "see a plan and a verdict on invented data",
 }
-"""The commands in the order of use; each is a module of this package."""
+"""The commands in the order of use."""
 
 FIRST_STEPS = """\
 1. Look first    truerun look TABLE      a few runs with and without the source; nothing is decided

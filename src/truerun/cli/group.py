@@ -36,6 +36,10 @@ def command(name: str, *examples: str) -> Callable[[Callable[..., int]], Example
     return click.command(name, cls=ExampleCommand, examples=examples)
 
 
+MODULES = {"import": "taking_over"}
+"""Commands whose module has another name: a word of Python names no module."""
+
+
 class LazyGroup(click.Group):
     """The commands of :data:`truerun.cli.front_page.COMMANDS`, each from the module of its name."""
 
@@ -47,7 +51,7 @@ class LazyGroup(click.Group):
         """Import a command."""
         if cmd_name not in COMMANDS:
             return None
-        found = import_module(f"truerun.cli.{cmd_name}").command_line
+        found = import_module(f"truerun.cli.{MODULES.get(cmd_name, cmd_name)}").command_line
         assert isinstance(found, click.Command)  # noqa: S101  ours, not a person's
         return found
 

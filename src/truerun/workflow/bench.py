@@ -15,11 +15,13 @@ from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.files import store_file
 from truerun.notebook.ledger import Notebook, TestRow
 from truerun.notebook.state import RunState, TestState, fold
+from truerun.workflow.plan_files import SealedPlan, read_plan
 from truerun.workflow.planning import PlanResult, plan
 
 __all__ = [
     "WRONG",
     "abort_run",
+    "adopt_plan",
     "answer_challenge",
     "attach_photo",
     "attach_recording",
@@ -198,6 +200,22 @@ def seal_plan(
     made = plan(values, seed=seed)
     notebook.append(test, Kind.SEALED, {"plan": made.document()}, head=head)
     return made
+
+
+def adopt_plan(notebook: Notebook, test: str, source: Any, head: str) -> SealedPlan:
+    """Take a plan that ``truerun plan`` sealed into a test; its seal must still fit.
+
+    Raises
+    ------
+    PlanBroken
+        If a run was begun already, or the plan was changed after it was sealed.
+    """
+    if state_of(notebook, test).runs:
+        raise PlanBroken("An order is drawn before the first run", "a run was begun", "Open a new test instead.")
+    sealed = read_plan(source)
+    document = sealed.plan.document() | {"seal": sealed.seal.document()}
+    notebook.append(test, Kind.SEALED, {"plan": document}, head=head)
+    return sealed
 
 
 def _request_with_claim(state: TestState, request: Mapping[str, Any]) -> dict[str, Any]:

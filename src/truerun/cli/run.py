@@ -1,0 +1,124 @@
+"""``truerun run``: the next runs, led from launch to launch."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+import click
+
+from truerun.cli.group import command
+from truerun.cli.notebooks import notebook_option, opened, test_argument
+from truerun.cli.questions import ask, yes_or_no
+from truerun.cli.screen import on_terminal, say, show
+from truerun.errors import PlanBroken, ValueOutOfRange
+
+if TYPE_CHECKING:
+    from truerun.notebook.ledger import Notebook
+    from truerun.notebook.state import RunState
+
+__all__ = ["command_line"]
+
+_KEYS = "Enter stops the watch; w and Enter: something went wrong."
+
+
+@command("run", "truerun run", 'truerun run "the rim arc"', "truerun run --time 61.2")
+@test_argument
+@click.option("--time", "seconds", metavar="TIME", help="Only note the time of the next run, such as 61.2 or 1:01.2.")
+@notebook_option
+def command_line(test: str | None, *, seconds: str | None, notebook: str | None) -> int:
+    """Do the next runs of TEST: its number, id or name; the only one if not said.
+
+    You are told what to set up. Enter starts the watch as you let go, Enter stops it. Ctrl-C leaves at any moment;
+    everything up to then is kept, and the same run waits next time. With several times, write them with truerun record.
+    """
+    from truerun.workflow.bench import begin_run, find_test, state_of, stop_clock
+
+    with opened(notebook) as book:
+        found = find_test(book, test)
+        if seconds is not None:
+            run = begin_run(book, found)
+            stop_clock(book, found, run.id, _seconds(seconds))
+            show(_done(book, found))
+            return 0
+        if not on_terminal():
+            raise PlanBroken("Runs are led on a terminal", "there is none", "Give the time with --time.")
+        _begin_sitting(book, found)
+        while state_of(book, found).next_slot is not None:
+            _one_run(book, found, begin_run(book, found))
+            show(_done(book, found))
+            if state_of(book, found).next_slot is None or not ask("Go on? y or n", yes_or_no, default="y"):
+                break
+    return 0
+
+
+def _begin_sitting(book: Notebook, test: str) -> None:
+    """Begin a sitting with its warm-up launches, where the last one is over."""
+    from truerun.workflow.bench import start_session, state_of, warm_up
+
+    state = state_of(book, test)
+    if state.sessions and not ask("Is this a new sitting, after a break? y or n", yes_or_no, default="n"):
+        return
+    start_session(book, test)
+    planned = int(state.plan["sessions"]["warm_up_launches"]) if state.plan is not None else 0
+    for number in range(1, planned + 1):
+        click.prompt(f"Warm-up launch {number} of {planned}, not counted. Enter when done", default="", err=True,
+                     show_default=False, prompt_suffix=" > ")  # fmt: skip
+        warm_up(book, test)
+
+
+def _one_run(book: Notebook, test: str, run: RunState) -> None:
+    """Lead through one run."""
+    from truerun.workflow.bench import start_clock, state_of, stop_clock
+
+    condition = state_of(book, test).order[run.slot - 1]
+    again = f", attempt {run.attempt}" if run.attempt > 1 else ""
+    say(f"\nRun {run.slot}{again}: {condition}\nTake the source off and set it again. Guard closed, eyes protected.")
+    click.prompt("Enter as you let go", default="", err=True, show_default=False, prompt_suffix=" > ")
+    begun = time.monotonic()
+    start_clock(book, test, run.id, begun)
+    answer = click.prompt(_KEYS, default="", err=True, show_default=False, prompt_suffix=" > ").strip().lower()
+    seconds = time.monotonic() - begun
+    if answer.startswith("w"):
+        _wrong(book, test, run)
+        return
+    if ask("Was all well? y or n", yes_or_no, default="y"):
+        stop_clock(book, test, run.id, seconds)
+    else:
+        _wrong(book, test, run)
+
+
+def _wrong(book: Notebook, test: str, run: RunState) -> None:
+    """Ask what went wrong, before the time is seen; say the plan's rule and the next step."""
+    from truerun.workflow.bench import WRONG, something_wrong
+
+    names = list(WRONG)
+    listed = ", ".join(f"{number} = {WRONG[name].lower()}" for number, name in enumerate(names, 1))
+
+    def read(text: str) -> str:
+        if not text.isdecimal() or not 1 <= int(text) <= len(names):
+            raise ValueOutOfRange("The answer", f'"{text}"', f"a number from 1 to {len(names)}")
+        return names[int(text) - 1]
+
+    what = ask(f"What went wrong? {listed}", read)
+    words = ask("In a few words?", may_be_empty=True)
+    show(something_wrong(book, test, run.id, what, seen=False, words=words))
+
+
+def _done(book: Notebook, test: str) -> str:
+    """Say how far the test is."""
+    from truerun.workflow.bench import state_of
+
+    state = state_of(book, test)
+    planned = len(state.order)
+    if state.next_slot is None:
+        return f"All {planned} runs are done. Next: truerun decide"
+    return f"{state.next_slot - 1} of {planned} runs are done. What they say stays sealed until run {planned}."
+
+
+def _seconds(text: str) -> float:
+    """Read a time."""
+    from truerun.units.quantity import read_quantity
+    from truerun.units.unit import Dimension, parse_unit
+
+    return read_quantity(text, Dimension.TIME, name="--time", unit=parse_unit("s")).value

@@ -1,0 +1,108 @@
+"""The printed run sheet as an equal road: runs that were written on paper, typed in later and marked so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from truerun.errors import PlanBroken
+from truerun.notebook.ledger import Notebook
+from truerun.notebook.state import RunState
+from truerun.recordings.run_tables import read_run_table
+from truerun.series import Run
+from truerun.workflow.bench import abort_run, attach_recording, begin_run, state_of, stop_clock
+
+__all__ = ["record_slot", "type_in_sheet"]
+
+
+def type_in_sheet(notebook: Notebook, test: str, sheet: Path, *, decimal: str | None = None) -> int:
+    """Type in the runs of a sheet that are not in the notebook yet.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+        Id of the test.
+    sheet : Path
+        The filled-in run sheet.
+    decimal : {".", ","}, optional
+        Its decimal sign, where it cannot be told.
+
+    Returns
+    -------
+    int
+        Runs that were typed in.
+
+    Raises
+    ------
+    PlanBroken
+        If the sheet is not one of this plan; nothing is written then.
+    TruerunError
+        If the sheet cannot be read.
+    """
+    state = state_of(notebook, test)
+    if state.plan is None:
+        raise PlanBroken("A sheet follows a sealed plan", "none is sealed yet", "Seal the plan first.")
+    table = read_run_table(sheet, measure=str(state.plan["measurand"]["name"]), decimal=decimal)
+    known = {(run.slot, run.attempt) for run in state.runs}
+    fresh = [
+        run
+        for run in sorted(table.runs, key=lambda run: (run.slot, run.attempt))
+        if (run.slot, run.attempt) not in known and (run.value is not None or run.left_out is not None)
+    ]
+    for run in fresh:
+        if run.slot > len(state.order):
+            found = f"line {run.line} of the sheet is run {run.slot}"
+            raise PlanBroken(f"The plan has {len(state.order)} runs", found, "Take out what was not planned.")
+        if run.condition != state.order[run.slot - 1]:
+            found = f'the sheet has "{run.condition}" for run {run.slot}'
+            remedy = "If the wrong condition was set up, say so with left_out; else mend the sheet."
+            raise PlanBroken(f'The plan has "{state.order[run.slot - 1]}" there', found, remedy)
+    for run in fresh:
+        _type_in(notebook, test, run)
+    return len(fresh)
+
+
+def _type_in(notebook: Notebook, test: str, line: Run) -> None:
+    """Type in one line."""
+    run = begin_run(notebook, test)
+    if run.slot != line.slot:
+        found = f"the sheet goes on with run {line.slot}"
+        raise PlanBroken(f"Run {run.slot} comes next", found, "Fill in the sheet in order.")
+    if line.value is not None:
+        stop_clock(notebook, test, run.id, line.value, unfinished=line.unfinished, typed=True)
+    if line.left_out is not None:
+        seen = line.seen if line.seen is not None else line.value is not None
+        abort_run(notebook, test, run.id, line.left_out, seen=seen)
+
+
+def record_slot(
+    notebook: Notebook,
+    test: str,
+    slot: int,
+    name: str,
+    pieces: Iterable[bytes],
+    *,
+    marks: int | None = None,
+    media: str = "text/csv",
+) -> None:
+    """Attach a recording to the last attempt at a run; the next run is begun by it where it was not begun before.
+
+    Raises
+    ------
+    PlanBroken
+        If that run is not the next one and was not begun.
+    """
+    run = _attempt(notebook, test, slot)
+    attach_recording(notebook, test, run.id, name, pieces, marks=marks, media=media)
+
+
+def _attempt(notebook: Notebook, test: str, slot: int) -> RunState:
+    """Find the last attempt at a run, or begin it where it comes next."""
+    state = state_of(notebook, test)
+    tries = [run for run in state.runs if run.slot == slot and run.left_out is None]
+    if tries:
+        return tries[-1]
+    if state.next_slot != slot:
+        raise PlanBroken(f"Run {state.next_slot} comes next", f"the recording is of run {slot}", "Keep to the order.")
+    return begin_run(notebook, test)
