@@ -11,7 +11,7 @@ from scipy.interpolate import CubicHermiteSpline
 from scipy.optimize import brentq
 
 from truerun.errors import ValueOutOfRange
-from truerun.virtual.capture import CaptureWheel, Ending, time_to_end
+from truerun.motion.capture import CaptureWheel, Ending, time_to_end
 from truerun.virtual.course import (
     course_angles,
     course_energies,

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 # not scipy.stats: that import takes seconds; gammaincinv is the quantile of chi squared
 from scipy.special import gammaincinv
 
+from truerun.motion.capture import CaptureWheel, Ending, capture_speed, time_to_end, turning_time
 from truerun.stats.guesses import guess_test
 from truerun.stats.orders import attained_level, orders_for
 from truerun.stats.pooling import pooled
 from truerun.virtual.bench import HAND_WATCH, Bench, read_watch
 from truerun.virtual.calibration import Calibration, Recipe, binomial_band, share_at_most, share_near
-from truerun.virtual.capture import CaptureWheel, Ending, capture_speed, time_to_end, turning_time
 from truerun.virtual.error_rates import ALPHA, SPREAD, draw_orders, judge_times, run_number_basis
 from truerun.virtual.many_lists import ManyLists, list_many
 from truerun.virtual.noise import standard_normal

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 # not scipy.stats: that import takes seconds; fdtr is Fisher's distribution
 from scipy.special import fdtr
 
+from truerun.motion.capture import CaptureWheel, Ending, capture_speed, time_to_end, turning_time
 from truerun.stats.orders import attained_level, orders_for
 from truerun.stats.power import detectable_effect, power_of
 from truerun.trial.comparison import Comparison, compare_runs
@@ -24,7 +25,6 @@ from truerun.trial.rules import Rules
 from truerun.trial.verdict import Verdict
 from truerun.virtual.bench import Bench
 from truerun.virtual.calibration import Calibration, Recipe, share_at_most, share_below, share_near
-from truerun.virtual.capture import CaptureWheel, Ending, capture_speed, time_to_end, turning_time
 from truerun.virtual.error_rates import ALPHA, BENCHES, SPREAD
 from truerun.virtual.made_tests import NAMES, MadeTest, differs, drawn_plans, made_plan, made_tests, raised
 from truerun.virtual.noise import WarmUp, standard_normal

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from truerun.errors import ValueOutOfRange
-from truerun.virtual.capture import (
+from truerun.motion.capture import (
     CaptureWheel,
     Ending,
     capture_speed,
