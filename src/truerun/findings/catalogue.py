@@ -202,6 +202,12 @@ CHECKS: dict[str, Template] = {
         "only {share} of the comparison is left",
         "Draw a fresh order, or adjust for less.",
     ),
+    "few-releases": Template(
+        NOTE,
+        "Only {count} releases moved; {advised} or more, all round the turn, show the bump better.",
+        None,
+        "Release at more places.",
+    ),
     "first-edges": Template(
         DOUBT,
         "{count} of {all} passes have no usable second edge, so the first edges were used. Their times depend on the threshold.",
@@ -365,6 +371,12 @@ CHECKS: dict[str, Template] = {
         None,
         "Seal a plan with truerun plan before the next test.",
     ),
+    "one-run-each-way": Template(
+        NOTE,
+        "One direction has only one run, so nothing says how well a run repeats; the uncertainty is that within a run.",
+        None,
+        "Make at least two runs each way, in turn.",
+    ),
     "operator-knew": Template(
         NOTE,
         "The person at the wheel knew which was which.",
@@ -450,6 +462,12 @@ CHECKS: dict[str, Template] = {
         "Before {place} the wheel was still driven or pushed. Only what follows is used.",
         "{passes} left out",
         None,
+    ),
+    "release-misfit": Template(
+        DOUBT,
+        "The turning angles scatter {ratio} times as much as stated: the bump has more harmonics, or the drag is not dry alone.",
+        None,
+        "Ask for one harmonic more; read the angles again.",
     ),
     "repeated": Template(
         NOTE,
@@ -593,6 +611,12 @@ CHECKS: dict[str, Template] = {
         "block by block, decides.",
         "{missing} runs fewer",
         "Do the planned runs next time.",
+    ),
+    "stuck-where-it-should-move": Template(
+        DOUBT,
+        "{count} of {all} releases that stayed where they were should have moved by the fitted bump.",
+        "{count} of {all} releases",
+        "Release there again, without touching the wheel; look for dirt in the bearing.",
     ),
     "taps": Template(
         NOTE,
