@@ -8,13 +8,16 @@ could fail by luck with chance 1 in 1000.
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 from scipy import stats
 
 from truerun.errors import ValueOutOfRange
+from truerun.series import Run, RunTable
 from truerun.trial.planning import chance_to_find
 from truerun.virtual.bench import HAND_WATCH, SENSOR_WATCH, Bench
 from truerun.virtual.improvements import improvements
+from truerun.virtual.recorded_times import WINDOW, through_files
 from truerun.workflow.planning import PlanResult, plan
 from truerun.workflow.rehearsing import DRIFTS, RehearsalResult, rehearse
 
@@ -175,3 +178,16 @@ class TestThePlanIsFollowed:
     ) -> None:
         with pytest.raises(ValueOutOfRange, match=part):
             rehearsed(sealed(**more), **asked)
+
+
+class TestByFile:
+    def test_a_run_read_from_its_file_has_the_time_that_was_put_in(self) -> None:
+        """Source: quadrature of dw/f(w) (scipy.integrate.quad) sets the truth; reading, counting, fitting give it back."""
+        runs = tuple(Run(slot, "in" if slot % 2 else "out", 30.0 + slot) for slot in range(1, 5))
+        read = through_files(RunTable(runs), WINDOW, np.random.default_rng(3))
+        for made, found in zip(runs, read.runs, strict=True):
+            assert found.value == pytest.approx(made.value, abs=5e-4)  # 20 us of jitter, some 150 passes
+
+    def test_verdicts_come_all_the_same(self) -> None:
+        result = rehearsed(sealed(), drives=[0.2], run_seconds=20.0, tests=1, by_file=True)
+        assert result.rehearsals[0].verdicts == {"adds-energy": 1}  # a drive of twelve spreads

@@ -26,6 +26,7 @@ _BROKEN_OFF = 130
     "truerun rehearse plan.json",
     "truerun rehearse plan.json --drive 2% --drive -2% --spread 1.2% --run-time 1:15",
     "truerun rehearse plan.json --drift line 6% --drift days 1% --tests 200",
+    "truerun rehearse plan.json --by-file --tests 20",
 )
 @click.argument("plan", type=FILE)
 @click.option(
@@ -53,6 +54,12 @@ _BROKEN_OFF = 130
 )
 @click.option("--tests", type=WHOLE, metavar="N", help="Made-up tests for each truth; 1000 if not said.")
 @click.option("--seed", type=WHOLE, metavar="N", help="The same seed gives the same counts; 1 if not said.")
+@click.option(
+    "--by-file",
+    is_flag=True,
+    help="Every run is made as a wheel, written to a file of passes, and read, counted and fitted again; this takes "
+    "some seconds a test, so say --tests 20.",
+)
 @click.option(
     "--workers", type=WHOLE, metavar="N", help="Processes that share the work; one for each core if not said."
 )

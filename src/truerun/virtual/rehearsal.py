@@ -10,10 +10,11 @@ import numpy as np
 from truerun.series import Run, RunTable
 from truerun.stats.orders import orders_for
 from truerun.trial.comparison import compare_runs
-from truerun.trial.plan import Plan
+from truerun.trial.plan import Plan, Window
 from truerun.trial.rules import Rules, rules_of_plan
 from truerun.trial.seal import drawn_order
 from truerun.virtual.bench import Bench
+from truerun.virtual.recorded_times import WINDOW, through_files
 from truerun.virtual.tables import simulate_table
 
 __all__ = ["Rehearsal", "Truth", "rehearse_part"]
@@ -51,7 +52,7 @@ class Rehearsal:
         return self.verdicts.get(verdict, 0) / self.tests
 
 
-def rehearse_part(plan: Plan, truth: Truth, tests: int, seed: tuple[int, ...]) -> Rehearsal:
+def rehearse_part(plan: Plan, truth: Truth, tests: int, seed: tuple[int, ...], *, by_file: bool = False) -> Rehearsal:
     """Make up a number of tests of a plan and count their verdicts.
 
     Parameters
@@ -64,6 +65,8 @@ def rehearse_part(plan: Plan, truth: Truth, tests: int, seed: tuple[int, ...]) -
         How many.
     seed : tuple of int
         Of this part; the same seed gives the same counts.
+    by_file : bool
+        Whether every run is made as a wheel, written to a file, and read again as a user's is.
 
     Returns
     -------
@@ -79,6 +82,8 @@ def rehearse_part(plan: Plan, truth: Truth, tests: int, seed: tuple[int, ...]) -
         drawn = drawn_order(allowed, rng.bytes(16).hex())
         order = tuple(names[0] if sign > 0 else names[1] for sign in drawn)
         table = simulate_table(truth.bench, drawn, rng, names, sittings)
+        if by_file:
+            table = through_files(table, plan.window if isinstance(plan.window, Window) else WINDOW, rng)
         verdict, runs = _decided(table, rules_of_plan(plan.model_copy(update={"order": order})))
         verdicts[verdict] += 1
         seconds += sum(run.value or 0.0 for run in runs)

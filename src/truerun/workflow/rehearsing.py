@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import reduce
+from functools import partial, reduce
 from operator import add
 from typing import Any
 
@@ -28,6 +28,7 @@ DRIFTS = ("line", "warm-up", "knock", "days", "wander", "memory")
 """Kinds of drift; what the size of each means stands at :func:`rehearse`."""
 
 _PART = 25
+_PART_BY_FILE = 2
 """Tests in one piece of work; the pieces fix the seeds, so the number of workers changes nothing."""
 
 _MOST_TESTS = 100_000
@@ -93,6 +94,7 @@ def rehearse(
     drifts: Sequence[tuple[str, float]] = (),
     tests: int = 1000,
     seed: int = 1,
+    by_file: bool = False,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
     cancelled: Callable[[], bool] = never,
@@ -118,6 +120,9 @@ def rehearse(
         Made-up tests for each truth.
     seed : int
         The same seed gives the same counts, whatever the number of workers.
+    by_file : bool
+        Whether every run is made as a wheel, written to a file of passes, and read, counted and fitted again; this
+        takes some seconds a test.
     workers : int
         Processes; 1 works in this one. A script of your own that asks for more must stand under
         ``if __name__ == "__main__":``.
@@ -151,13 +156,14 @@ def rehearse(
     shapes = tuple(_drift(sealed, kind, size) for kind, size in drifts)
     bench = Bench(run_seconds, 0.0, scatter, drifts=shapes, watch=_watch(sealed))
     truths = [Truth(_in_words(drive), replace(bench, drive_fraction=drive)) for drive in _drives(sealed, drives)]
+    part_size = _PART_BY_FILE if by_file else _PART
     pieces = [
-        (sealed, truth, min(_PART, tests - start), (seed, number, start))
-        for start in range(0, tests, _PART)
+        (sealed, truth, min(part_size, tests - start), (seed, number, start))
+        for start in range(0, tests, part_size)
         for number, truth in enumerate(truths)
     ]
     parts: dict[int, Rehearsal] = {}
-    for place, part in worked(rehearse_part, pieces, workers=workers, cancelled=cancelled):
+    for place, part in worked(partial(rehearse_part, by_file=by_file), pieces, workers=workers, cancelled=cancelled):
         parts[place] = part
         if progress is not None:
             progress(sum(each.tests for each in parts.values()), tests * len(truths))
@@ -168,7 +174,7 @@ def rehearse(
         tuple(reduce(add, each) for each in in_order if each),
         () if cancelled() else improvements(sealed, bench),
         tests * len(truths),
-        settings | {"run_seconds": run_seconds, "tests": tests, "seed": seed},
+        settings | {"run_seconds": run_seconds, "tests": tests, "seed": seed, "by_file": by_file},
     )
 
 
