@@ -182,12 +182,12 @@ class TestThePlanIsFollowed:
 
 class TestByFile:
     def test_a_run_read_from_its_file_has_the_time_that_was_put_in(self) -> None:
-        """Source: quadrature of dw/f(w) (scipy.integrate.quad) sets the truth; reading, counting, fitting give it back."""
+        """Source: quadrature (scipy.integrate.quad) sets the time; reading, counting and fitting give it back."""
         runs = tuple(Run(slot, "in" if slot % 2 else "out", 30.0 + slot) for slot in range(1, 5))
         read = through_files(RunTable(runs), WINDOW, np.random.default_rng(3))
         for made, found in zip(runs, read.runs, strict=True):
             assert found.value == pytest.approx(made.value, abs=5e-4)  # 20 us of jitter, some 150 passes
 
     def test_verdicts_come_all_the_same(self) -> None:
-        result = rehearsed(sealed(), drives=[0.2], run_seconds=20.0, tests=1, by_file=True)
+        result = rehearsed(sealed(), drives=[0.2], run_seconds=45.0, tests=1, by_file=True)
         assert result.rehearsals[0].verdicts == {"adds-energy": 1}  # a drive of twelve spreads

@@ -59,11 +59,11 @@ def through_files(table: RunTable, window: Window, rng: np.random.Generator) -> 
     times = np.array([run.value for run in table.runs], dtype=float)
     speeds = window.from_ * (1.1 + 0.05 * rng.random(times.size))
     launches = [Launch(float(speed), 0.0, unit / float(time)) for speed, time in zip(speeds, times, strict=True)]
-    turns = min(_MOST_TURNS, 6 + 1.4 * times.max() * (window.from_ + window.to) / 2 / (2 * np.pi))
+    turns = min(_MOST_TURNS, 8 + 1.6 * times.max() * (window.from_ + window.to) / 2 / (2 * np.pi))
     made = simulate_many(rig, launches, _MARKS * int(turns))
     with TemporaryDirectory(prefix="truerun-") as folder:
         read = [
-            _read(Path(folder) / f"{number}.csv", passed[at > 0.8 * window.to], window, rng)
+            _read(Path(folder) / f"{number}.csv", passed[at > 0.6 * window.to], window, rng)
             for number, (passed, at) in enumerate(zip(made.times, made.speeds, strict=True))
         ]
     runs = tuple(replace(run, value=value) for run, value in zip(table.runs, read, strict=True))
