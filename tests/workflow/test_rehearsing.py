@@ -188,6 +188,7 @@ class TestByFile:
         for made, found in zip(runs, read.runs, strict=True):
             assert found.value == pytest.approx(made.value, abs=5e-4)  # 20 us of jitter, some 150 passes
 
+    @pytest.mark.slow
     def test_verdicts_come_all_the_same(self) -> None:
         result = rehearsed(sealed(), drives=[0.2], run_seconds=45.0, tests=1, by_file=True)
         assert result.rehearsals[0].verdicts == {"adds-energy": 1}  # a drive of twelve spreads
