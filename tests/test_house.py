@@ -84,7 +84,7 @@ class TestLocksHoldPinsWithDigestsAndNoAddress:
 
     @pytest.mark.parametrize("name", LOCKS)
     def test_no_address(self, name: str) -> None:
-        assert not re.search(r"http|index-url|find-links|://| @ ", read(name))
+        assert not re.search(r"https?:|index-url|find-links|://| @ ", read(name))
 
     def test_the_larger_lock_holds_the_smaller_one(self) -> None:
         smaller, larger = (set(re.findall(r"^\S+==[^\\\n]+", read(name), re.MULTILINE)) for name in LOCKS)
