@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from truerun.errors import FitImpossible, RecordingUnreadable
+from truerun.errors import RecordingUnreadable
 from truerun.recordings.run_tables import read_run_table
 from truerun.trial.plan import Window, WindowRule
 from truerun.workflow.comparing import compare
@@ -78,6 +78,7 @@ class TestTimesFromRecordings:
         swapped = {"in": "out", "out": "in"}
         other = replace(turned, runs=tuple(replace(run, condition=swapped[run.condition]) for run in turned.runs))
         assert fill_from_recordings(other, As(), WindowRule()).window == first.window
+        assert first.window is not None
         assert first.window.from_ == min(each.measured.speed_high for each in first.runs)
         assert first.window.defined_by == "energy"
 
@@ -85,13 +86,27 @@ class TestTimesFromRecordings:
         table = read_run_table(folder / "runs.csv")
         window = Window.model_validate({"from": 14.0, "to": 1.0})
         filled = fill_from_recordings(table, As(), window)
+        assert filled.window is not None
         assert filled.window.to == max(each.measured.speed_low for each in filled.runs)
         assert "window-end-moved" in [found.check for found in filled.findings]
 
-    def test_no_common_window_is_refused(self, folder: Path) -> None:
-        table = read_run_table(folder / "runs.csv")
-        with pytest.raises(FitImpossible, match="No window"):
-            fill_from_recordings(table, As(), Window.model_validate({"from": 2.0, "to": 1.0}))
+    def test_without_a_common_window_losses_are_compared(self, tmp_path: Path) -> None:
+        """Source: both conditions have drag .3 + .02 w, "in" a tenth more, so D = -.1 at any speed."""
+        rng = np.random.default_rng(5)
+        rows = ["run,condition,recording,marks"]
+        for slot, name in enumerate(ORDER, 1):
+            factor = (1 + 0.1 * (name == "in")) * (1 + 0.01 * rng.standard_normal())
+            speed, turns = (25.0, 24.0) if name == "in" else (15.0, 24.0)
+            times = passes(0.3 * factor, 0.02 * factor, speed + 0.2 * rng.random(), turns, slot)
+            text = "time [s]\n" + "\n".join(f"{time:.6f}" for time in times) + "\n"
+            (tmp_path / f"{slot}.csv").write_text(text, encoding="utf-8")
+            rows.append(f"{slot},{name},{slot}.csv,{MARKS}")
+        (tmp_path / "runs.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+        result = compare(tmp_path / "runs.csv", control="out", orders="blocks-of-four")
+        document = result.document()
+        assert document["window"] is None
+        assert document["measurand"]["scale"] == "linear"
+        assert "no-common-window" in [found["check"] for found in document["findings"]]
 
     def test_processes_change_nothing(self, folder: Path) -> None:
         table = read_run_table(folder / "runs.csv")

@@ -196,6 +196,12 @@ CHECKS: dict[str, Template] = {
         "{rows} rows",
         "Nothing, if the recording was stopped there.",
     ),
+    "few-frames": Template(
+        NOTE,
+        "From one reading to the next the wheel moves by up to {share} of the distance between spots that look alike.",
+        "{share} of that distance",
+        "Record more frames a second, or use fewer spots: a quarter is a safe limit.",
+    ),
     "few-left-to-compare": Template(
         DOUBT,
         "What is adjusted for ({columns}) runs nearly along with the order of the conditions.",
@@ -363,6 +369,12 @@ CHECKS: dict[str, Template] = {
         "The test did not stop where it was planned, and its orders have no blocks: nothing in it can decide any more.",
         None,
         "Plan a fresh test in blocks; these runs may serve as its trial.",
+    ),
+    "no-common-window": Template(
+        DOUBT,
+        "No window of speeds is held by all runs, so their losses were compared, each at its own speeds, against what all runs together lost there. {drive}",
+        None,
+        "Launch all runs faster than the slowest one, and record until they are slow.",
     ),
     "not-sealed": Template(
         DOUBT,
@@ -660,6 +672,12 @@ CHECKS: dict[str, Template] = {
         "The track jumps to another place and back {count} times; these turnings are left out.",
         None,
         "Look at the film there; mark the spot more boldly.",
+    ),
+    "track-misfit": Template(
+        DOUBT,
+        "The angles scatter round the fitted motion {ratio} times as much as their stated uncertainty.",
+        None,
+        "Try another form of drag, a bump, or the delay of the camera; look at the residuals.",
     ),
     "trigger-differs": Template(
         DOUBT,

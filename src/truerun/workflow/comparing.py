@@ -268,14 +268,23 @@ def _decided(table: RunTable, rules: Rules, how: Reading, sealed: SealedPlan | N
     """Decide; where the times come from recordings, measure them first, unless the result is still sealed."""
     if not table.recorded or not may_be_seen(table, rules):
         return ComparisonResult(compare_runs(table, rules), sealed)
-    from truerun.workflow.recorded import As, fill_from_recordings  # noqa: PLC0415  fits are heavy, and seldom needed
+    from truerun.workflow.recorded import (  # noqa: PLC0415  fits are heavy, and seldom needed
+        As,
+        fill_from_recordings,
+        loss_opinion,
+    )
 
     window = rules.window if rules.plan is None else rules.plan.window
     recorded = fill_from_recordings(
         table, As(how.marks, how.mark_angles), window, workers=how.workers, progress=how.progress
     )
-    filled = replace(recorded.table, findings=(*table.findings, *recorded.findings))
+    opinion = loss_opinion(recorded, rules.conditions.source)
+    said = (*table.findings, *recorded.findings, *(() if opinion is None else (opinion,)))
+    filled = replace(recorded.table, findings=said)
     over = replace(rules, window=recorded.window, end=End.SPEED)
+    if recorded.window is None:
+        lost = Measurand(name=filled.measure, scale="linear", sign=1, unit=filled.unit)
+        over = replace(over, measurand=lost, margin=None, claimed=None)
     return ComparisonResult(compare_runs(filled, over), sealed, recorded)
 
 

@@ -12,16 +12,23 @@ import numpy as np
 from truerun.errors import FitImpossible, RecordingUnreadable, TruerunError
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
+from truerun.motion.drag_curve import drag_at
 from truerun.motion.drive_curve import DriveCurve, drive_curve
 from truerun.motion.fair_window import fair_window
 from truerun.motion.measured import Measured, defined_by, measured_window
+from truerun.motion.readout import fitted_speeds
 from truerun.motion.rundown import Rundown
 from truerun.series import Run, RunTable
+from truerun.trial.phrases import percent
 from truerun.trial.plan import Window, WindowRule
+from truerun.trial.signed_loss import SignedLosses, loss_drive, pooled_drag, signed_losses
 from truerun.workflow.reducing import As, read_as, reduced
 from truerun.workflow.workers import never, worked
 
-__all__ = ["As", "RecordedRun", "RecordedRuns", "drive_over_speed", "fill_from_recordings"]
+__all__ = ["LOSS", "As", "RecordedRun", "RecordedRuns", "drive_over_speed", "fill_from_recordings", "loss_opinion"]
+
+LOSS = "loss saved"
+"""Heading of signed losses: how much less a run lost than all runs together would have at its speeds."""
 
 _SEED = 1
 
@@ -42,10 +49,12 @@ class RecordedRuns:
     """A table whose times come from recordings.
 
     ``table`` holds the times over ``window``; ``runs`` the measured rundowns, ``findings`` what was noticed in them.
+    Where no window is held by all runs, ``window`` is None and the table holds signed losses instead: how much less
+    each run lost, at its own speeds, than all runs together would have [rad^2/s^3].
     """
 
     table: RunTable
-    window: Window
+    window: Window | None
     runs: tuple[RecordedRun, ...]
     findings: tuple[Finding, ...]
 
@@ -102,19 +111,9 @@ def fill_from_recordings(
     runs = [RecordedRun(run, found[place][1], found[place][0]) for place, run in enumerate(named) if place in found]
     _require_all(named, runs)
     _require_different(runs)
-    measured = [each.measured for each in runs]
-    sealed, said = _window(measured, window)
-    filled = [_filled(each, sealed) for each in runs]
-    times = {id(run): with_time for run, with_time in zip(named, filled, strict=True)}
     noticed = _gathered({each.run.slot: found[place][2] for place, each in enumerate(runs)})
-    whole = replace(
-        table,
-        runs=tuple(times.get(id(run), run) for run in table.runs),
-        measure="time",
-        unit="s",
-        resolution=None,
-    )
-    return RecordedRuns(whole, sealed, tuple(runs), (*said, *noticed))
+    filled = _filled_in(table, runs, window)
+    return replace(filled, findings=(*filled.findings, *noticed))
 
 
 def drive_over_speed(recorded: RecordedRuns, source: str, control: str) -> DriveCurve | None:
@@ -142,6 +141,65 @@ def drive_over_speed(recorded: RecordedRuns, source: str, control: str) -> Drive
         return drive_curve(sides[source], sides[control], np.random.default_rng(_SEED))
     except FitImpossible:
         return None
+
+
+def _filled_in(table: RunTable, runs: Sequence[RecordedRun], window: Window | WindowRule | None) -> RecordedRuns:
+    """Put into the table what is compared: times over the window, or signed losses where no window is common."""
+    sealed, said = _window([each.measured for each in runs], window)
+    if sealed is None:
+        values = _losses(runs).values.tolist()
+        heading, unit = LOSS, "rad²/s³"
+    else:
+        values = [_time(each, sealed) for each in runs]
+        heading, unit = "time", "s"
+    found = {(each.run.slot, each.run.attempt): value for each, value in zip(runs, values, strict=True)}
+    lines = tuple(
+        run if (value := found.get((run.slot, run.attempt))) is None else replace(run, value=value)
+        for run in table.runs
+    )
+    whole = replace(table, runs=lines, measure=heading, unit=unit, resolution=None)
+    return RecordedRuns(whole, sealed, tuple(runs), said)
+
+
+def _losses(runs: Sequence[RecordedRun]) -> SignedLosses:
+    """Find how much less each run lost than all runs together would have at its speeds."""
+    rundowns = [each.measured for each in runs]
+    low, high = min(each.speed_low for each in rundowns), max(each.speed_high for each in rundowns)
+    speeds = np.linspace(low, high, 200)
+    drags = np.array(
+        [
+            np.where((speeds >= each.speed_low) & (speeds <= each.speed_high), drag_at(each.drag, speeds)[0], np.nan)
+            for each in rundowns
+        ]
+    )
+    lasted = np.array([float(np.ptp(fitted_speeds(each)[0])) for each in rundowns])
+    first, last = (np.array([getattr(each, name) for each in rundowns]) for name in ("speed_high", "speed_low"))
+    return signed_losses(first, last, lasted, pooled_drag(speeds, drags))
+
+
+def loss_opinion(recorded: RecordedRuns, source: str) -> Finding | None:
+    """Say the drive fraction of runs that share no window, as a second opinion; None where they share one.
+
+    Parameters
+    ----------
+    recorded : RecordedRuns
+    source : str
+        Name of the condition with the source in place.
+
+    Returns
+    -------
+    Finding or None
+    """
+    if recorded.window is not None:
+        return None
+    with_source = np.array([each.run.condition == source for each in recorded.runs])
+    try:
+        found = loss_drive(_losses(recorded.runs), with_source).ratio
+    except TruerunError as error:
+        return finding("no-common-window", drive=f"As a share of the control's loss nothing can be said: {error}")
+    value, low, high = (percent(size or 0.0, signed=True) for size in (found.value, found.low, found.high))
+    drive = f"At these speeds that is a drive of {value}, between {low} and {high}."
+    return finding("no-common-window", drive=drive)
 
 
 def _how(how: As, run: Run) -> As:
@@ -184,8 +242,10 @@ def _require_different(runs: Sequence[RecordedRun]) -> None:
             )
 
 
-def _window(measured: Sequence[Measured], window: Window | WindowRule | None) -> tuple[Window, tuple[Finding, ...]]:
-    """Find the window from all runs together."""
+def _window(
+    measured: Sequence[Measured], window: Window | WindowRule | None
+) -> tuple[Window | None, tuple[Finding, ...]]:
+    """Find the window from all runs together; None where no speeds are common to all."""
     said: list[Finding] = []
     if isinstance(window, Window):
         start, end = window.from_, window.to
@@ -202,22 +262,18 @@ def _window(measured: Sequence[Measured], window: Window | WindowRule | None) ->
         said.append(finding("window-start-moved", sealed=f"{start:.4g}", moved=f"{slowest:.4g}"))
         start = slowest
     if not start > end:
-        raise FitImpossible(
-            f"No window of speeds is held by all runs: the slowest launch is {start:.4g} rad/s, and it would end at "
-            f"{end:.4g} rad/s. Launch faster, or lower the magnetic bump."
-        )
+        return None, tuple(found for found in said if found.check == "window-not-sealed")
     kinds = {defined_by(each) for each in measured}
     kind = next(name for name in ("speed", "turn-time", "energy") if name in kinds)
     return Window.model_validate({"from": start, "to": end, "defined_by": kind}), tuple(said)
 
 
-def _filled(each: RecordedRun, window: Window) -> Run:
-    """Put the time over the window into the run."""
+def _time(each: RecordedRun, window: Window) -> float:
+    """Give the time of a run over the window."""
     try:
-        value = measured_window(each.measured, window.from_, window.to).time
+        return measured_window(each.measured, window.from_, window.to).time
     except TruerunError as error:
         raise FitImpossible(f"Run {each.run.slot}, {each.run.recording}: {error}") from error
-    return replace(each.run, value=value)
 
 
 def _gathered(by_run: dict[int, tuple[Finding, ...]]) -> tuple[Finding, ...]:
