@@ -14,6 +14,7 @@ COMMANDS = {
     "pool": "put finished tests of one claim together",
     "screening": "find out which of many variants is worth a test",
     "dose": "test whether more of the source does more",
+    "serve": "open the notebook in a browser on this machine",
     "new": "open a test in the notebook, with its claim and its sealed plan",
     "run": "do the next runs at the bench, led from launch to launch",
     "record": "type in runs from a printed sheet, attach recordings and photos, write notes",

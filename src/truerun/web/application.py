@@ -1,0 +1,121 @@
+"""The application: its addresses, and the one place where an error becomes a status."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import import_module
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute, Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from truerun.errors import HeadMoved, LedgerBroken, NotebookUnusable, PlanBroken, TruerunError, ValueOutOfRange
+from truerun.notebook.ledger import Notebook
+from truerun.web.gate import BODY_LIMIT, Door, Gate
+from truerun.web.pages import page
+from truerun.web.visit import Bench, Page, Visit, endpoint
+
+__all__ = ["PAGES", "application"]
+
+TEST = "/t/{number:int}"
+RUN = TEST + "/runs/{slot:int}"
+
+PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
+    ("/", "shelf.shelf", ("GET",)),
+    ("/keys", "shelf.keys", ("GET",)),
+    ("/new", "claims.new", ("GET", "POST")),
+    (TEST + "/claim", "claims.claim", ("GET", "POST")),
+    (TEST + "/agreement", "claims.agreement", ("GET",)),
+    (TEST + "/agreement/{side}", "claims.answer", ("GET", "POST")),
+    (TEST + "/plan", "plans.plan", ("GET", "POST")),
+    (TEST + "/plan/figures", "plans.figures", ("POST",)),
+    (TEST + "/plan/seal", "plans.seal", ("GET", "POST")),
+    (TEST + "/plan/sheet", "plans.run_sheet", ("GET",)),
+    (TEST + "/plan/file", "plans.plan_file", ("GET",)),
+)
+"""Every address, the page that answers it (module and function), and how it may be asked."""
+
+_STATUS: tuple[tuple[type[TruerunError], int], ...] = (
+    (HeadMoved, 409),
+    (PlanBroken, 409),
+    (NotebookUnusable, 503),
+    (LedgerBroken, 500),
+    (ValueOutOfRange, 422),
+)
+
+
+def application(notebook: Notebook, door: Door, *, body_limit: int = BODY_LIMIT) -> Starlette:
+    """Make the application over an open notebook.
+
+    Parameters
+    ----------
+    notebook : Notebook
+        Stays open as long as the application answers.
+    door : Door
+        Who may come in.
+    body_limit : int
+        Largest body of a request [bytes].
+
+    Returns
+    -------
+    Starlette
+        To be bound to the loopback address.
+    """
+    made = Starlette(
+        routes=_routes(),
+        middleware=[Middleware(Gate, door=door, limit=body_limit)],
+        exception_handlers={TruerunError: _told, HTTPException: _not_found},
+    )
+    made.state.bench = Bench(notebook)
+    return made
+
+
+def _routes() -> list[BaseRoute]:
+    """Give every route; what a page needs is imported when it is first asked for."""
+    static = StaticFiles(directory=Path(__file__).parent / "static")
+    pages: list[BaseRoute] = [
+        Route(address, endpoint(_later(name)), methods=list(methods)) for address, name, methods in PAGES
+    ]
+    return [*pages, Mount("/static", static)]
+
+
+def _later(name: str) -> Page:
+    """Give a page that is imported when it is first asked for."""
+    module, _, function = name.partition(".")
+
+    def show(visit: Visit) -> Response:
+        found = getattr(import_module(f"truerun.web.{module}"), function)
+        answer = found(visit)
+        assert isinstance(answer, Response)  # noqa: S101  ours, not a person's
+        return answer
+
+    return show
+
+
+async def _told(request: Request, error: Exception) -> Response:
+    """Say an error in the sentence that it carries."""
+    status = next((status for kind, status in _STATUS if isinstance(error, kind)), 422)
+    if isinstance(error, ValueOutOfRange) and error.name == "The test":
+        status = 404
+    return await _answer(request, str(error), status)
+
+
+async def _not_found(request: Request, error: Exception) -> Response:
+    """Say that nothing is here, or not in this way."""
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    said = "There is no such page." if status == 404 else "This page cannot be asked for in this way."
+    return await _answer(request, said, status)
+
+
+async def _answer(request: Request, sentence: str, status: int) -> Response:
+    """Answer with a sentence: as JSON to a script, as a page to a person."""
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"sentence": sentence}, status)
+    visit = Visit(request.app.state.bench, "GET", request.url.path, request.path_params, {}, {}, {})
+    return await run_in_threadpool(lambda: page(visit, "refused.html.j2", status=status, sentence=sentence))

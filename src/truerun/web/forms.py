@@ -1,0 +1,85 @@
+"""Reading a form: every field is read, every trouble is kept with its field, and what was typed stays."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from truerun.errors import TruerunError
+from truerun.units.quantity import read_quantity
+from truerun.units.share import parse_share
+from truerun.units.unit import Dimension, parse_unit
+
+__all__ = ["Form"]
+
+Read = TypeVar("Read")
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """What was typed, and what is to be put right, by the name of the field.
+
+    Examples
+    --------
+    >>> form = Form({"claimed": "a lot", "name": "the arc"})
+    >>> form.share("claimed", "The size"), form.needed("name", "The name"), list(form.troubles)
+    (None, 'the arc', ['claimed'])
+    """
+
+    values: Mapping[str, str]
+    troubles: dict[str, str] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> str:
+        """Give what was typed, or nothing."""
+        return self.values.get(name, "")
+
+    def needed(self, name: str, called: str) -> str:
+        """Read a text that must not be empty."""
+        if not self[name]:
+            self.troubles[name] = f"{called} is empty. Write a few words."
+        return self[name]
+
+    def said(self, name: str) -> str | None:
+        """Read a text that may be empty."""
+        return self[name] or None
+
+    def one_of(self, name: str, called: str, allowed: Iterable[str]) -> str:
+        """Read a choice."""
+        if self[name] not in allowed:
+            self.troubles[name] = f"{called}: choose one."
+        return self[name]
+
+    def share(self, name: str, called: str, *, percent: bool = True) -> float | None:
+        """Read a share; a number alone is in percent where the field says so."""
+
+        def read(text: str) -> float:
+            return parse_share(f"{text} %" if percent and "%" not in text else text, called)
+
+        return self._read(name, read)
+
+    def minutes(self, name: str, called: str) -> float | None:
+        """Read a length of time; a number alone is in minutes."""
+
+        def read(text: str) -> float:
+            return read_quantity(text, Dimension.TIME, name=called, unit=parse_unit("min")).value / 60
+
+        return self._read(name, read)
+
+    def seconds(self, name: str, called: str) -> float | None:
+        """Read a length of time; a number alone is in seconds."""
+
+        def read(text: str) -> float:
+            return read_quantity(text, Dimension.TIME, name=called, unit=parse_unit("s")).value
+
+        return self._read(name, read)
+
+    def _read(self, name: str, read: Callable[[str], Read]) -> Read | None:
+        """Read a field unless it is empty; what cannot be read is kept as trouble."""
+        if not self[name]:
+            return None
+        try:
+            return read(self[name])
+        except TruerunError as error:
+            self.troubles[name] = str(error)
+            return None

@@ -1,0 +1,113 @@
+"""The plan maker's form: what was typed becomes a request for a plan, and a request what would be typed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from truerun.report.plan_words import BLINDING, ORDER_SETS
+from truerun.web.forms import Form
+
+__all__ = ["CHOICES", "USUAL", "request_of", "typed"]
+
+_ENDS = (
+    ("speed", "at a set speed, the same for every run"),
+    ("turns", "after a set count of turns"),
+    ("turns-back", "when the wheel first turns back"),
+    ("lies-still", "when the wheel lies still"),
+)
+_STOPS = ("turns-back", "lies-still")
+
+CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
+    "runs": tuple((str(2 * each), f"{each} + {each}") for each in (4, 6, 8, 10, 12, 16)),
+    "orders": tuple(ORDER_SETS.items()),
+    "end": _ENDS,
+    "timing": (("hand", "by hand"), ("sensor", "by a sensor")),
+    "launch": (("mechanical", "by a mechanism, such as a weight on a string"), ("hand", "by hand")),
+    "blinding": tuple((str(grade), words) for grade, words in BLINDING.items()),
+}
+"""What can be chosen, by the name of the field."""
+
+USUAL = {
+    "runs": "16",
+    "orders": "blocks-of-four",
+    "end": "speed",
+    "timing": "hand",
+    "launch": "mechanical",
+    "blinding": "0",
+    "change_minutes": "2",
+    "warm_up_launches": "3",
+}
+"""What stands in the form before anything was chosen."""
+
+_SHARES = {"margin": "margin", "hill_bound": "hill_bound", "pilot_spread": "spread", "spread": "spread"}
+_SAME = ("source", "control", "orders", "timing", "launch")
+_NUMBERS = ("runs", "blinding", "warm_up_launches", "pilot_runs")
+
+
+def request_of(form: Form) -> dict[str, Any]:
+    """Read the form; what is to be put right is kept in it.
+
+    Parameters
+    ----------
+    form : Form
+        As it was sent.
+
+    Returns
+    -------
+    dict
+        Keys of a plan request; claim and answers come from the test.
+    """
+    names = {"source": form.needed("source", "The source"), "control": form.needed("control", "The control")}
+    if names["source"] and names["source"] == names["control"]:
+        form.troubles["control"] = "Source and control have the same name. Give one of them another."
+    chosen = {name: form.one_of(name, name.capitalize(), [each for each, _ in CHOICES[name]]) for name in CHOICES}
+    request: dict[str, Any] = names | {name: chosen[name] for name in ("orders", "timing", "launch")}
+    if "runs" not in form.troubles and "blinding" not in form.troubles:
+        request |= {"runs": int(chosen["runs"]), "blinding": int(chosen["blinding"])}
+    stops = chosen["end"] in _STOPS
+    request |= {"end": "standstill", "stop": chosen["end"]} if stops else {"end": chosen["end"]}
+    read = {
+        "margin": form.share("margin", "The smallest effect"),
+        "hill_bound": form.share("hill_bound", "What the bump changes"),
+        "run_minutes": form.minutes("run_minutes", "A run"),
+        "change_minutes": form.minutes("change_minutes", "Setting again"),
+        "sitting_minutes": form.minutes("sitting_minutes", "The longest sitting"),
+        "warm_up_launches": _whole(form, "warm_up_launches", "Warm-up launches"),
+        **_spread(form),
+    }
+    return request | {name: value for name, value in read.items() if value is not None}
+
+
+def _spread(form: Form) -> dict[str, Any]:
+    """Read the spread: from trial runs where their number is said."""
+    spread, runs = form.share("spread", "The spread"), _whole(form, "pilot_runs", "The number of trial runs")
+    if spread is not None and runs is not None:
+        return {"pilot_spread": spread, "pilot_runs": runs}
+    return {"spread": spread}
+
+
+def _whole(form: Form, name: str, called: str) -> int | None:
+    """Read a whole number."""
+    if not form[name]:
+        return None
+    if not form[name].isdecimal():
+        form.troubles[name] = f"{called}: “{form[name]}” is no whole number."
+        return None
+    return int(form[name])
+
+
+def typed(request: Mapping[str, Any] | None) -> dict[str, str]:
+    """Give a request as it would be typed, with what is usual where nothing was said.
+
+    Examples
+    --------
+    >>> typed({"margin": 0.02, "end": "standstill", "stop": "lies-still"})["end"]
+    'lies-still'
+    """
+    asked = request or {}
+    shares = {field: f"{100 * asked[key]:.3g}" for key, field in _SHARES.items() if asked.get(key) is not None}
+    minutes = {key: f"{asked[key]:g}" for key in ("run_minutes", "change_minutes", "sitting_minutes") if key in asked}
+    same = {key: str(asked[key]) for key in (*_SAME, *_NUMBERS) if asked.get(key) is not None}
+    end = {"end": str(asked.get("stop") or asked["end"])} if "end" in asked else {}
+    return USUAL | same | shares | minutes | end

@@ -1,0 +1,199 @@
+"""The plan maker, the numbers beside it, and the page of the seal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import segno
+from starlette.responses import JSONResponse, Response
+
+from truerun.errors import HeadMoved, TruerunError
+from truerun.notebook.state import TestState
+from truerun.report.plan_words import BLINDING, ORDER_SETS, end_words
+from truerun.report.run_sheet import render_run_sheet
+from truerun.trial.phrases import percent
+from truerun.trial.seal import spoken
+from truerun.web.forms import Form
+from truerun.web.pages import page_of_test
+from truerun.web.plan_fields import CHOICES, request_of, typed
+from truerun.web.visit import Visit, moved
+from truerun.workflow.bench import draft_plan, seal_plan
+from truerun.workflow.forecasting import forecast
+from truerun.workflow.plan_files import plan_file_text, read_plan
+
+__all__ = ["figures", "plan", "plan_file", "run_sheet", "seal"]
+
+_PAPER = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'"}
+
+
+def plan(visit: Visit) -> Response:
+    """Make the plan; keep it as a draft, or go on to seal it."""
+    row = visit.row
+    state = visit.state(row)
+    if state.plan is not None:
+        return moved(f"/t/{row.number}/plan/seal")
+    if not visit.posted:
+        return _maker(visit, state, Form(typed(state.request)))
+    form = Form(visit.form)
+    request = request_of(form)
+    if form.troubles:
+        return _maker(visit, state, form, status=422)
+    try:
+        draft_plan(visit.notebook, row.id, _kept(state, request), form["head"])
+    except HeadMoved as error:
+        form.troubles["form"] = str(error)
+        return _maker(visit, state, form, status=409)
+    return moved(f"/t/{row.number}/plan" + ("/seal" if form["then"] == "seal" else ""))
+
+
+def _kept(state: TestState, request: dict[str, Any]) -> dict[str, Any]:
+    """Keep what the form does not show of an earlier draft."""
+    shown = set(request) | {"spread", "pilot_spread", "pilot_runs", "stop", "margin", "hill_bound"}
+    shown |= {"run_minutes", "change_minutes", "sitting_minutes", "warm_up_launches"}
+    return {key: value for key, value in (state.request or {}).items() if key not in shown} | request
+
+
+def _maker(visit: Visit, state: TestState, form: Form, *, status: int = 200) -> Response:
+    """Show the plan maker; numbers that were not reckoned yet come when the page asks for them."""
+    key = _key(_with_claim(state, request_of(Form(form.values))))
+    ahead, why = visit.bench.results.get(key, (None, ""))
+    return page_of_test(
+        visit,
+        visit.row,
+        state,
+        "plan.html.j2",
+        here="plan",
+        status=status,
+        form=form,
+        choices=CHOICES,
+        ahead=ahead,
+        why=why,
+    )
+
+
+def _with_claim(state: TestState, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Fill in what a forecast needs of the claim."""
+    claim = state.claim or {}
+    filled = {"claim": claim.get("words") or "not written yet", "source": "source", "control": "control"}
+    filled |= {key: value for key, value in request.items() if value not in (None, "")}
+    return filled if claim.get("claimed") is None else filled | {"claimed": claim["claimed"]}
+
+
+def _ahead(visit: Visit, state: TestState, request: Mapping[str, Any]) -> tuple[dict[str, Any] | None, str]:
+    """Forecast the plan; where it cannot be, say why."""
+    values = _with_claim(state, request)
+
+    def reckoned() -> tuple[dict[str, Any] | None, str]:
+        try:
+            return forecast(values).document(), ""
+        except TruerunError as error:
+            return None, str(error)
+
+    made: tuple[dict[str, Any] | None, str] = visit.bench.kept(_key(values), reckoned)
+    return made
+
+
+def _key(values: Mapping[str, Any]) -> tuple[str, str]:
+    """Give what a forecast is kept under."""
+    return ("forecast", json.dumps(values, sort_keys=True, default=str))
+
+
+def figures(visit: Visit) -> Response:
+    """Give the numbers beside the form, as JSON; nothing is written."""
+    row = visit.row
+    form = Form({name: str(value).strip() for name, value in visit.sent.items()})
+    request = request_of(form)
+    form.troubles.pop("source", None)
+    form.troubles.pop("control", None)
+    if form.troubles:
+        return JSONResponse({"figures": None, "why": " ".join(form.troubles.values())})
+    ahead, why = _ahead(visit, visit.state(row), request)
+    return JSONResponse({"figures": ahead, "why": why})
+
+
+def seal(visit: Visit) -> Response:
+    """Show what will be sealed, seal it, show the seal."""
+    row = visit.row
+    state = visit.state(row)
+    if state.plan is None and state.request is None:
+        return moved(f"/t/{row.number}/plan")
+    if state.plan is not None:
+        return _sealed(visit, state)
+    trouble = ""
+    if visit.posted:
+        try:
+            seal_plan(visit.notebook, row.id, state.request or {}, visit.form.get("head", ""))
+        except TruerunError as error:
+            trouble = str(error)
+        else:
+            return moved(f"/t/{row.number}/plan/seal")
+    ahead, why = _ahead(visit, state, state.request or {})
+    return page_of_test(
+        visit,
+        row,
+        state,
+        "seal.html.j2",
+        here="plan",
+        status=409 if trouble else 200,
+        ahead=ahead,
+        trouble=trouble or why,
+        rows=_rows(state.request or {}),
+    )
+
+
+def _rows(request: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Give what a plan holds, in words."""
+    shown = typed(request)
+    ends = dict(CHOICES["end"])
+    rows = [
+        ("Compared", f"{shown.get('source', '')} with {shown.get('control', '')}"),
+        ("Runs", f"{int(shown['runs']) // 2} of each, in an order drawn by lot"),
+        ("Set of orders", ORDER_SETS[shown["orders"]]),
+        ("A run is timed", f"{ends[shown['end']]}, {dict(CHOICES['timing'])[shown['timing']]}"),
+        ("Launched", dict(CHOICES["launch"])[shown["launch"]]),
+        ("Who knew", BLINDING[int(shown["blinding"])]),
+        ("It is over", "after the last planned run, not before and not later"),
+        ("A run is left out", "only if stopped before its time was seen, with a reason; it is then repeated"),
+    ]
+    return [*rows, ("Smallest effect I would care about", f"{shown['margin']} %")] if "margin" in shown else rows
+
+
+def _sealed(visit: Visit, state: TestState) -> Response:
+    """Show the seal: its code to read aloud, as a picture, and in full."""
+    sealed = read_plan(state.plan)
+    code = sealed.seal.code
+    picture = segno.make(f"truerun seal {code} sha256 {sealed.seal.sha256}", error="m", micro=False)
+    document = sealed.plan
+    return page_of_test(
+        visit,
+        visit.row,
+        state,
+        "sealed.html.j2",
+        here="plan",
+        plan=document,
+        code=code,
+        sha256=sealed.seal.sha256,
+        groups=[(group, spoken(group)) for group in code.split()],
+        qr=picture.svg_inline(scale=4, border=4, dark="#000000", light="#ffffff", omitsize=True),
+        end=end_words(document.end, document.stop, document.window),
+        orders=ORDER_SETS[document.orders],
+        blinding=BLINDING[document.blinding.grade],
+        margin=None if document.margin is None else percent(document.margin),
+        finds=None if document.forecast is None else percent(document.forecast.drive_fraction),
+    )
+
+
+def run_sheet(visit: Visit) -> Response:
+    """Give the run sheet to print."""
+    sealed = read_plan(visit.state(visit.row).plan or {})
+    return Response(render_run_sheet(sealed.plan, sealed.seal), media_type="text/html", headers=_PAPER)
+
+
+def plan_file(visit: Visit) -> Response:
+    """Give the sealed plan as a file."""
+    row = visit.row
+    sealed = read_plan(visit.state(row).plan or {})
+    name = {"content-disposition": f'attachment; filename="plan-{row.number}.json"'}
+    return Response(plan_file_text(sealed.plan), media_type="application/json", headers=name)

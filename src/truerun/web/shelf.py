@@ -1,0 +1,45 @@
+"""The first page: every test of the notebook with its stage, and what to do first where there is none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from starlette.responses import Response
+
+from truerun.notebook.ledger import TestRow
+from truerun.notebook.state import TestState
+from truerun.web.pages import page
+from truerun.web.road import NextStep, next_step, standing
+from truerun.web.visit import Visit
+
+__all__ = ["keys", "shelf"]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One test on the shelf."""
+
+    row: TestRow
+    state: TestState
+    words: str
+    step: NextStep
+
+
+def shelf(visit: Visit) -> Response:
+    """Show every test, the one under way first."""
+    rows = [(row, visit.state(row)) for row in visit.notebook.tests()]
+    if not rows:
+        return page(visit, "shelf_empty.html.j2")
+    shown = [Shown(row, state, standing(state), next_step(row.number, state)) for row, state in rows]
+    shown.sort(key=lambda each: (each.state.closed is not None or each.state.reports > 0, -each.row.number))
+    counted = {
+        "reported": sum(each.state.reports > 0 for each in shown),
+        "closed": sum(each.state.closed is not None and not each.state.reports for each in shown),
+    }
+    counted["under_way"] = len(shown) - sum(counted.values())
+    return page(visit, "shelf.html.j2", first=shown[0], others=shown[1:], counted=counted, count=len(shown))
+
+
+def keys(visit: Visit) -> Response:
+    """Show the keys."""
+    return page(visit, "keys.html.j2")

@@ -1,0 +1,130 @@
+"""One request as the pages see it, and how a page becomes an endpoint."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import parse_qsl
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from truerun.errors import ValueOutOfRange
+from truerun.notebook.ledger import Notebook, TestRow
+from truerun.notebook.state import TestState, fold
+
+__all__ = ["Bench", "Page", "Visit", "endpoint", "moved"]
+
+
+@dataclass(slots=True)
+class Bench:
+    """What the application holds between requests: the notebook, results that were reckoned, tests that were opened.
+
+    ``results`` keeps what can always be made again; ``opened`` holds the test that a form opened, by the form's id,
+    so that a form sent twice opens one.
+    """
+
+    notebook: Notebook
+    results: dict[object, Any] = field(default_factory=dict)
+    opened: dict[str, int] = field(default_factory=dict)
+
+    def kept(self, key: object, make: Callable[[], Any]) -> Any:
+        """Give a result, made once."""
+        if key not in self.results:
+            if len(self.results) >= 64:
+                self.results.pop(next(iter(self.results)))
+            self.results[key] = make()
+        return self.results[key]
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One request: what the path, the query and the form say. ``sent`` is the body where it was JSON."""
+
+    bench: Bench
+    method: str
+    path: str
+    place: Mapping[str, Any]
+    query: Mapping[str, str]
+    form: Mapping[str, str]
+    sent: Mapping[str, Any]
+
+    @property
+    def notebook(self) -> Notebook:
+        """The open notebook."""
+        return self.bench.notebook
+
+    @property
+    def posted(self) -> bool:
+        """Whether something is to be written."""
+        return self.method == "POST"
+
+    @property
+    def row(self) -> TestRow:
+        """The test that the path names."""
+        number = int(self.place["number"])
+        rows = self.notebook.tests()
+        found = next((row for row in rows if row.number == number), None)
+        if found is None:
+            raise ValueOutOfRange("The test", number, f"one of the {len(rows)} of this notebook", "See all tests.")
+        return found
+
+    def state(self, row: TestRow) -> TestState:
+        """Give everything that stands in a test."""
+        return fold(row.id, self.notebook.entries(row.id))
+
+
+Page = Callable[[Visit], Response]
+
+
+def endpoint(page: Page) -> Callable[[Request], Awaitable[Response]]:
+    """Make a page an endpoint: its form is read, and it runs beside the others."""
+
+    async def answer(request: Request) -> Response:
+        visit = await _visit(request)
+        return await run_in_threadpool(page, visit)
+
+    return answer
+
+
+async def _visit(request: Request) -> Visit:
+    """Read a request."""
+    body = await request.body() if request.method == "POST" else b""
+    media = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    form = parse_qsl(_text(body), keep_blank_values=True) if media == "application/x-www-form-urlencoded" else ()
+    return Visit(
+        bench=request.app.state.bench,
+        method=request.method,
+        path=request.url.path,
+        place=request.path_params,
+        query=dict(request.query_params),
+        form={name: value.strip() for name, value in form},
+        sent=_object(body) if media == "application/json" else {},
+    )
+
+
+def _text(body: bytes) -> str:
+    """Read a body as text."""
+    try:
+        return body.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise ValueOutOfRange("What was sent", "not text", "a form or JSON in UTF-8") from error
+
+
+def _object(body: bytes) -> dict[str, Any]:
+    """Read a body as a JSON object."""
+    try:
+        read = json.loads(_text(body))
+    except (json.JSONDecodeError, RecursionError) as error:
+        raise ValueOutOfRange("What was sent", "not JSON", "one JSON object") from error
+    if not isinstance(read, dict):
+        raise ValueOutOfRange("What was sent", "not an object", "one JSON object")
+    return read
+
+
+def moved(address: str) -> Response:
+    """Lead on after something was written, so that Back never repeats it."""
+    return RedirectResponse(address, status_code=303)
