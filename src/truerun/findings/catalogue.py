@@ -153,9 +153,9 @@ CHECKS: dict[str, Template] = {
     ),
     "drag-wanders": Template(
         NOTE,
-        "The drag wandered during the run by about {share} of itself. The uncertainties count this in; reading errors alone would "
-        "make them {ratio} times too small.",
-        "{share} of the drag",
+        "The drag wandered during the run. The uncertainties count this in; from reading errors alone they would come out "
+        "{ratio} times too small.",
+        "{ratio} times",
         "Let the bearing run warm before the first run, and keep draughts away.",
     ),
     "drift": Template(

@@ -51,7 +51,7 @@ def rundown_findings(rundown: Rundown) -> tuple[Finding, ...]:
     if rundown.drift is not None and rundown.drift.none < NO_DRIFT:
         ratio = float(np.median(_band_ratio(rundown)))
         if ratio > WIDENED:
-            said.append(finding("drag-wanders", share=f"{100 * rundown.drift.size:.2g} %", ratio=f"{ratio:.2g}"))
+            said.append(finding("drag-wanders", ratio=f"{ratio:.2g}"))
     terms = usual_terms(rundown)
     if terms is not None:
         said += power_findings(terms.powers, terms.coefficients, terms.covariance)

@@ -307,7 +307,8 @@ def _told(trails: list[_Trail], *, lost: bool) -> Tracked:
     for other in ranked[1:]:
         if other.cost < ranked[0].cost + 3 * EXTRA_COST:
             shared = [step.index for step in _steps(other.last) if (step.index, step.count) in known]
-            place = sum(step.index <= max(shared, default=-1) for step in steps)
+            parted = max(shared, default=-1)
+            place = sum(step.index <= parted for step in steps)
             rival = place if rival is None else min(place, rival)
     index, counts, costs = zip(*((step.index, step.count, step.cost) for step in steps), strict=True)
     return Tracked(np.array(index, dtype=np.intp), np.array(counts, dtype=np.intp), np.array(costs), rival, lost)
