@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
+from truerun.errors import ValueOutOfRange
+from truerun.motion.capture_bound import CaptureBound, capture_bound_of_hill
 from truerun.motion.drag_curve import NamedTerms, drag_at, named_terms
 from truerun.motion.hill import capture_speed, hill_height
 from truerun.motion.measured import Measured, defined_by, hill_of, turns_of
 from truerun.motion.rundown import Rundown
 from truerun.motion.window import Window
 
-__all__ = ["COVERAGE", "HALF_WIDTH", "TERM_NAMES", "rundown_data", "usual_terms", "window_data"]
+__all__ = ["COVERAGE", "HALF_WIDTH", "TERM_NAMES", "rundown_data", "standstill_bound", "usual_terms", "window_data"]
 
 COVERAGE = 0.95
 HALF_WIDTH = 1.959964
@@ -45,6 +48,32 @@ def usual_terms(rundown: Measured) -> NamedTerms | None:
     return named_terms(rundown.drag, powers, rundown.speed_low, rundown.speed_high)
 
 
+def standstill_bound(rundown: Measured) -> CaptureBound | None:
+    """Bound what the bump alone could change in a time to standstill from this launch.
+
+    Parameters
+    ----------
+    rundown : Rundown or SpeedRundown
+
+    Returns
+    -------
+    CaptureBound or None
+        With the measured drag where all its parts slow the wheel, else over the drags that real wheels have. None
+        where no bump was fitted, or the launch was not above capture.
+    """
+    hill, terms = hill_of(rundown), usual_terms(rundown)
+    if hill is None:
+        return None
+    drags: list[tuple[float, float, float]] | None = None
+    if terms is not None and terms.coefficients.size == len(_USUAL):
+        dry, viscous, air = (float(size) for size in terms.coefficients)
+        drags = [(dry, viscous, air)] if dry > 0 and min(viscous, air) >= 0 else None
+    try:
+        return capture_bound_of_hill(rundown.speed_high, hill, drags)
+    except ValueOutOfRange:
+        return None
+
+
 def window_data(window: Window | None, rundown: Measured) -> dict[str, Any] | None:
     """Give a window as plain data."""
     if window is None:
@@ -68,8 +97,8 @@ def rundown_data(rundown: Measured) -> dict[str, Any]:
     Returns
     -------
     dict
-        Keys ``passes``, ``turns``, ``marks``, ``speeds``, ``drag``, ``hill``, ``capture_speed``, ``spacing``,
-        ``reading``, ``drift``; SI units, specific quantities for drag and hill.
+        Keys ``passes``, ``turns``, ``marks``, ``speeds``, ``drag``, ``hill``, ``capture_speed``,
+        ``standstill_bound``, ``spacing``, ``reading``, ``drift``; SI units, specific quantities for drag and hill.
     """
     drift = rundown.drift
     return {
@@ -81,6 +110,7 @@ def rundown_data(rundown: Measured) -> dict[str, Any]:
         "drag": _drag(rundown),
         "hill": _hill(rundown),
         "capture_speed": _capture(rundown),
+        "standstill_bound": None if (bound := standstill_bound(rundown)) is None else asdict(bound),
         "spacing": rundown.spacing.tolist() if isinstance(rundown, Rundown) and rundown.spacing.any() else None,
         "reading": {
             "standard_uncertainty": rundown.sigma,

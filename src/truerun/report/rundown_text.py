@@ -12,7 +12,7 @@ from truerun.motion.drag_curve import drag_at
 from truerun.motion.hill import capture_speed, hill_height
 from truerun.motion.measured import Measured, defined_by, hill_of, turns_of
 from truerun.motion.rundown import Rundown
-from truerun.motion.rundown_data import TERM_NAMES, usual_terms
+from truerun.motion.rundown_data import TERM_NAMES, standstill_bound, usual_terms
 from truerun.motion.window import Window
 from truerun.report.layout import rows_text, wrapped
 from truerun.report.plain_text import findings_text
@@ -117,7 +117,18 @@ def _hill_rows(rundown: Measured) -> list[tuple[str, str]]:
             f"{size}{_SPACE}% of the energy at the start, from trough to crest; it takes none of it",
         ),
         ("It catches the wheel below", f"{caught}; a fair window ends at {per_minute(3 * speed)} or above"),
+        *_standstill_rows(rundown),
     ]
+
+
+def _standstill_rows(rundown: Measured) -> list[tuple[str, str]]:
+    """Say what the bump alone could do to a time to standstill."""
+    bound = standstill_bound(rundown)
+    if bound is None:
+        return []
+    earlier, later = percent(bound.turn_back), percent(bound.rest)
+    said = f"the bump alone can bring the first turn back up to {earlier} earlier, the rest up to {later} later"
+    return [("In a time to standstill", said)]
 
 
 def _drag_rows(rundown: Measured) -> list[tuple[str, str]]:

@@ -16,13 +16,14 @@ from truerun.motion.drag_curve import drag_at
 from truerun.motion.drive_curve import DriveCurve, drive_curve
 from truerun.motion.fair_window import fair_window
 from truerun.motion.measured import Measured, defined_by, measured_window
+from truerun.motion.pass_counts import pass_count_findings
 from truerun.motion.readout import fitted_speeds
 from truerun.motion.rundown import Rundown
 from truerun.series import Run, RunTable
 from truerun.trial.phrases import percent
 from truerun.trial.plan import Window, WindowRule
 from truerun.trial.signed_loss import SignedLosses, loss_drive, pooled_drag, signed_losses
-from truerun.workflow.reducing import As, read_as, reduced
+from truerun.workflow.reducing import As, Reduced, read_as, reduced
 from truerun.workflow.workers import never, worked
 
 __all__ = ["LOSS", "As", "RecordedRun", "RecordedRuns", "drive_over_speed", "fill_from_recordings", "loss_opinion"]
@@ -31,8 +32,6 @@ LOSS = "loss saved"
 """Heading of signed losses: how much less a run lost than all runs together would have at its speeds."""
 
 _SEED = 1
-
-Reduced = tuple[str | None, Measured, tuple[Finding, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,17 +102,23 @@ def fill_from_recordings(
     named = [run for run in table.runs if run.recording is not None and run.left_out is None]
     folder = Path(table.path).parent if table.path else Path()
     pieces = [(os.fspath(folder / str(run.recording)), _how(how, run), run.slot) for run in named]
-    found: dict[int, Reduced] = {}
+    found: dict[int, tuple[str | None, Reduced]] = {}
     for place, one in worked(_reduce_one, pieces, workers=workers, cancelled=cancelled):
         found[place] = one
         if progress is not None:
             progress(len(found), len(named))
-    runs = [RecordedRun(run, found[place][1], found[place][0]) for place, run in enumerate(named) if place in found]
+    runs = [
+        RecordedRun(run, found[place][1].measured, found[place][0]) for place, run in enumerate(named) if place in found
+    ]
     _require_all(named, runs)
     _require_different(runs)
-    noticed = _gathered({each.run.slot: found[place][2] for place, each in enumerate(runs)})
+    every = [found[place][1] for place in range(len(runs))]
+    noticed = _gathered({each.run.slot: one.findings for each, one in zip(runs, every, strict=True)})
+    alike = pass_count_findings(
+        [(each.run.condition, one.counted) for each, one in zip(runs, every, strict=True) if one.counted is not None]
+    )
     filled = _filled_in(table, runs, window)
-    return replace(filled, findings=(*filled.findings, *noticed))
+    return replace(filled, findings=(*filled.findings, *alike, *noticed))
 
 
 def drive_over_speed(recorded: RecordedRuns, source: str, control: str) -> DriveCurve | None:
@@ -207,14 +212,13 @@ def _how(how: As, run: Run) -> As:
     return how if run.marks is None else replace(how, marks=run.marks)
 
 
-def _reduce_one(path: str, how: As, slot: int) -> Reduced:
+def _reduce_one(path: str, how: As, slot: int) -> tuple[str | None, Reduced]:
     """Read and fit one recording; what is refused names its run."""
     read = read_as(path, how)
     try:
-        measured, findings = reduced(read, how)
+        return read.digest, reduced(read, how)
     except FitImpossible as error:
         raise FitImpossible(f"Run {slot}, {path}: {error}") from error
-    return read.digest, measured, findings
 
 
 def _require_all(named: Sequence[Run], runs: Sequence[RecordedRun]) -> None:

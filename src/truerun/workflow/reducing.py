@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable
 from truerun.findings.finding import Finding, Severity
 from truerun.motion.choice import choose_rundown
-from truerun.motion.counting import count_passes
+from truerun.motion.counting import CountedPasses, count_passes
 from truerun.motion.doubts import rundown_findings
 from truerun.motion.fair_window import fair_window
 from truerun.motion.measured import Measured, measured_window
@@ -33,7 +33,7 @@ from truerun.workflow.versions import versions
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
 
-__all__ = ["As", "RundownResult", "RundownResults", "read_as", "reduce_recordings", "reduced", "rundown"]
+__all__ = ["As", "Reduced", "RundownResult", "RundownResults", "read_as", "reduce_recordings", "reduced", "rundown"]
 
 Path = str | os.PathLike[str]
 
@@ -188,7 +188,7 @@ def rundown(
     how = As(marks, None if mark_angles is None else tuple(mark_angles), kind, unit, decimal)
     read = recording if isinstance(recording, Recording) else read_as(recording, how)
     found = reduced(read, how)
-    return _shown(read, found, window or _fair([found[0]]))
+    return _shown(read, found, window or _fair([found.measured]))
 
 
 def reduce_recordings(
@@ -219,14 +219,14 @@ def reduce_recordings(
     TruerunError
         As for :func:`rundown`; also where two paths hold the same recording.
     """
-    done: list[tuple[Recording, tuple[Measured, tuple[Finding, ...]]]] = []
+    done: list[tuple[Recording, Reduced]] = []
     for path in paths:
         read = read_as(path, how)
         _require_another(read, [before for before, _ in done])
         done.append((read, reduced(read, how)))
         if progress is not None:
             progress(len(done), len(paths))
-    common = window or _fair([found for _, (found, _) in done])
+    common = window or _fair([found.measured for _, found in done])
     return RundownResults(tuple(_shown(read, found, common) for read, found in done))
 
 
@@ -235,7 +235,16 @@ def read_as(source: Any, how: As) -> Recording:
     return read_recording(source, kind=how.kind, unit=how.unit, decimal=how.decimal)
 
 
-def reduced(read: Recording, how: As) -> tuple[Measured, tuple[Finding, ...]]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Reduced:
+    """One recording as it was fitted; ``counted`` is None where it came from speeds."""
+
+    measured: Measured
+    findings: tuple[Finding, ...]
+    counted: CountedPasses | None = None
+
+
+def reduced(read: Recording, how: As) -> Reduced:
     """Fit one recording.
 
     Parameters
@@ -246,9 +255,8 @@ def reduced(read: Recording, how: As) -> tuple[Measured, tuple[Finding, ...]]:
 
     Returns
     -------
-    measured : Rundown or SpeedRundown
-    findings : tuple of Finding
-        Of reading, counting and fitting.
+    Reduced
+        With findings of reading, counting and fitting.
 
     Raises
     ------
@@ -260,14 +268,14 @@ def reduced(read: Recording, how: As) -> tuple[Measured, tuple[Finding, ...]]:
     series = read.series
     if isinstance(series, SpeedTable):
         table = fit_speeds(series, marks=how.marks)
-        return table, (*read.findings, *table.findings)
+        return Reduced(table, (*read.findings, *table.findings))
     if isinstance(series, Passes):
         angles = None if how.mark_angles is None else np.asarray(how.mark_angles)
         counted = count_passes(series, _marks(how, angles, series), mark_angles=angles)
         found = choose_rundown(
             counted.times, counted.marks, sigma=counted.sigma, counts=counted.counts, mark_angles=counted.mark_angles
         )
-        return found, (*read.findings, *counted.findings, *rundown_findings(found))
+        return Reduced(found, (*read.findings, *counted.findings, *rundown_findings(found)), counted)
     raise FitImpossible("This recording holds no pass times and no speeds; a rundown needs one of them.")
 
 
@@ -288,12 +296,10 @@ def _fair(found: Sequence[Measured]) -> tuple[float, float] | None:
     return (start, end) if max(each.speed_low for each in found) <= end < start else None
 
 
-def _shown(
-    read: Recording, found: tuple[Measured, tuple[Finding, ...]], window: tuple[float, float] | None
-) -> RundownResult:
+def _shown(read: Recording, found: Reduced, window: tuple[float, float] | None) -> RundownResult:
     """Put a result together."""
-    measured, findings = found
-    return RundownResult(read, measured, None if window is None else measured_window(measured, *window), findings)
+    over = None if window is None else measured_window(found.measured, *window)
+    return RundownResult(read, found.measured, over, found.findings)
 
 
 def _require_another(read: Recording, before: Sequence[Recording]) -> None:
