@@ -423,7 +423,7 @@ class TestLinkedTests:
         for role, drive, claimed in (
             ("planted", 0.05, 0.05),
             ("same-against-same", 0.0, None),
-            ("reversal", 0.05, None),
+            ("reversal", -0.05, None),  # turning the other way, a real drive is a brake
         ):
             plan = sealed(role=role, main_test="x", claimed=claimed)
             linked.append(compare(runs_of(plan, drive), plan.document()).comparison)

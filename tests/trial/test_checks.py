@@ -112,6 +112,11 @@ REACHED: dict[str, Callable[[], tuple[Finding, ...]]] = {
             RunTable(tuple(runs_of(ORDER, [60.0 if slot else 61.0 for slot in range(12)])), resolution=1.0), stated()
         ).findings
     ),
+    "control-without": lambda: (
+        compare_runs(
+            table(ORDER, times(ORDER, 1.05)), stated(controls_done=(Role.DUMMY,), controls_without=(Role.DUMMY,))
+        ).findings
+    ),
     "decided-at-look": lambda: looked_at(1.05),
     "drift": opposed,
     "end-not-stated": lambda: plain(rules=stated(end=None)),

@@ -15,7 +15,7 @@ from truerun.series import RunTable
 from truerun.stats.complete import complete_list
 from truerun.stats.exact import exact_list, nuisance_basis, two_sided_p
 from truerun.stats.orders import orders_for
-from truerun.trial.comparison import Comparison, compare_runs
+from truerun.trial.comparison import Comparison, compare_runs, with_controls
 from truerun.trial.plan import Blinding, Role
 from truerun.trial.rules import rules_of_plan
 from truerun.trial.verdict import Verdict
@@ -330,6 +330,40 @@ class TestControls:
         rules = rules_of_plan(made.plan, controls_done=(Role.REVERSAL, Role.DUMMY))
         text = compare_runs(table(order, times(order, 1.05)), rules).sentence
         assert "not isolated: the field of the mains would" in text
+
+    @pytest.mark.parametrize(("factor", "left"), [(1.05, "drive"), (0.95, "force against the turning")])
+    def test_the_cause_is_isolated_when_every_suspect_is_out(self, factor: float, left: str) -> None:
+        main = self.of("main", factor)
+        controls = [self.of("reversal", 1 / factor), self.of("dummy", factor), self.of("mains-off", factor)]
+        said = with_controls(main, controls)
+        assert said.sentence.endswith(f"only a real {left} is left.")
+        assert "the mains off" in said.sentence
+        assert not {"cause-not-isolated", "control-without"} & checks(said)
+        assert (said.verdict, said.figures) == (main.verdict, main.figures)
+
+    def test_a_control_without_the_difference_takes_nothing_out(self) -> None:
+        # with a dummy in place of nothing the drive is gone: the air round the source may have made it
+        main = self.of("main", 1.05)
+        said = with_controls(main, [self.of("reversal", 1 / 1.05), self.of("dummy", 1.0), self.of("mains-off", 1.05)])
+        assert "The cause is not isolated: the air round the source would" in said.sentence
+        found = next(each for each in said.findings if each.check == "control-without")
+        assert "So it may come from the air round the source." in found.sentence
+
+    def test_a_drive_both_ways_is_not_isolated_by_a_reversal(self) -> None:
+        said = with_controls(self.of("main", 1.05), [self.of("reversal", 1.05)])
+        assert "less or more load on the bearing" in said.sentence
+        assert "control-without" in checks(said)
+
+    def test_when_all_were_made_they_are_to_be_repeated(self) -> None:
+        roles = ("reversal", "dummy", "load-matched", "distance", "polarity", "mains-off")
+        said = with_controls(self.of("main", 1.05), [self.of(role, 1.0) for role in roles])
+        found = next(each for each in said.findings if each.check == "cause-not-isolated")
+        assert found.remedy == "Next, in this order: the same controls again, with more runs."
+
+    def of(self, role: str, factor: float) -> Comparison:
+        """A test of a role in which the source changes times by a factor."""
+        made = sealed(role=role, main_test=None if role == "main" else "the main test", timing="sensor")
+        return compare_runs(table(signs(made), times(signs(made), factor)), rules_of_plan(made.plan))
 
 
 class TestTheDoor:

@@ -38,6 +38,7 @@ ROLES = Word(
         "load-matched",
         "distance",
         "bench-turned",
+        "mains-off",
         "same-against-same",
         "planted",
         "screening",

@@ -115,6 +115,12 @@ CHECKS: dict[str, Template] = {
         "one step is {share} of a time",
         "Write all digits that the watch shows.",
     ),
+    "control-without": Template(
+        DOUBT,
+        "In this control the difference was not found again: {controls}. So it may come from {suspects}.",
+        None,
+        "Repeat the control with at least as many runs as the main test.",
+    ),
     "count-not-clean": Template(
         DOUBT,
         "Nowhere do marks pass for three turns without a fault or much scatter, so the numbers of the passes rest on weak ground.",

@@ -62,7 +62,10 @@ SENTENCES: dict[str, str] = {
     "several-checks": "{count} checks stop the verdict; the first",
     "refuted": ' "Runs by itself" is refuted for this wheel, in this state, at these speeds: it slowed down through the window '
     'in all {runs} runs with "{source}".',
-    "cause-isolated": " What does it was isolated by: {controls}.",
+    "cause-isolated-drive": " The cause is isolated by these controls: {controls}. Of all that is known to do this, only a real "
+    "drive is left.",
+    "cause-isolated-brake": " The cause is isolated by these controls: {controls}. Of all that is known to do this, only a real "
+    "force against the turning is left.",
     "cause-not-isolated": " The cause is not isolated: {suspects} would explain it too.",
     "counts-only": "{done} of {planned} runs are done. What they say stays covered until run {planned}.",
 }

@@ -199,7 +199,7 @@ def _about_the_causes(comparison: Comparison, linked: Sequence[Comparison]) -> d
         "kinds": Kind,
         "controls": control_rows(done),
         "causes": [cause.words for cause in CAUSES],
-        "standing": standing_causes(comparison, done),
+        "standing": standing_causes(comparison),
         "planted": others.get(Role.PLANTED, []),
         "same": others.get(Role.SAME_AGAINST_SAME, []),
         "linked": [row for rows in others.values() for row in rows],

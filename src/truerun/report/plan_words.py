@@ -22,6 +22,7 @@ ROLES: dict[Role, str] = {
     Role.LOAD_MATCHED: "control: the same pull without the source",
     Role.DISTANCE: "control: three distances",
     Role.BENCH_TURNED: "control: the bench turned half round",
+    Role.MAINS_OFF: "control: the mains off",
     Role.SAME_AGAINST_SAME: "same against same",
     Role.PLANTED: "a known help, hung on",
     Role.SCREENING: "screening of several variants",

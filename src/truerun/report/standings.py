@@ -70,11 +70,13 @@ def control_rows(done: Sequence[Role]) -> tuple[ControlRow, ...]:
     return tuple(rows)
 
 
-def standing_causes(result: Comparison, done: Sequence[Role]) -> tuple[str, ...]:
+def standing_causes(result: Comparison) -> tuple[str, ...]:
     """Name what would explain the difference too, where there is one."""
     if result.verdict not in (Verdict.ADDS, Verdict.TAKES):
         return ()
-    return tuple(cause.words for cause in left_standing(done, drive=result.verdict is Verdict.ADDS))
+    return tuple(
+        cause.words for cause in left_standing(result.at.rules.controls_settled, drive=result.verdict is Verdict.ADDS)
+    )
 
 
 def linked_rows(linked: Sequence[Comparison]) -> dict[Role, list[LinkedRow]]:

@@ -18,7 +18,7 @@ from truerun.stats.exact import attained
 from truerun.stats.orders import orders_for
 from truerun.trial.checks import findings_of, second_opinions
 from truerun.trial.context import Context, hand_allowance, plain_difference, pooled_spread, shown, shown_span, withdrawn
-from truerun.trial.controls import SETTLES
+from truerun.trial.controls import SETTLES, finds_it_again
 from truerun.trial.decision import Figures, figures, honest_interval
 from truerun.trial.guessing import judge_guesses
 from truerun.trial.observations import Observations, observe
@@ -169,21 +169,37 @@ def with_controls(result: Comparison, linked: Sequence[Comparison]) -> Compariso
     result : Comparison
         Finished.
     linked : sequence of Comparison
-        Other tests of the same wheel; one that was not a fair test, or is not finished, settles nothing.
+        Other tests of the same wheel; one that was not a fair test, or is not finished, settles nothing. Nor does a
+        control that did not find the difference again: just what it takes out may have made it.
 
     Returns
     -------
     Comparison
     """
-    fair = [test.at.rules.role for test in linked if test.verdict not in (None, Verdict.NOT_FAIR)]
-    settled = [role for role in fair if role in SETTLES and role is not Role.MAIN]
-    done = tuple(dict.fromkeys((*result.at.rules.controls_done, *settled)))
-    if result.verdict is None or done == result.at.rules.controls_done:
+    rules = result.at.rules
+    fair = [test for test in linked if test.verdict not in (None, Verdict.NOT_FAIR) and _is_control(test)]
+    done = tuple(dict.fromkeys((*rules.controls_done, *(test.at.rules.role for test in fair))))
+    gone = [test.at.rules.role for test in fair if not _found_again(result, test)]
+    without = tuple(dict.fromkeys((*rules.controls_without, *gone)))
+    if result.verdict is None or (done, without) == (rules.controls_done, rules.controls_without):
         return result
-    at = replace(result.at, rules=replace(result.at.rules, controls_done=done))
-    others = tuple(found for found in result.findings if found.check != "cause-not-isolated")
+    at = replace(result.at, rules=replace(rules, controls_done=done, controls_without=without))
+    others = tuple(found for found in result.findings if found.check not in ("cause-not-isolated", "control-without"))
     findings = others + cause_findings(at, result.verdict)
     return replace(result, at=at, sentence=sentence(at, result.verdict, findings), findings=findings)
+
+
+def _is_control(test: Comparison) -> bool:
+    """Tell whether a test is one of the controls that can take a cause out."""
+    return test.at.rules.role in SETTLES and test.at.rules.role is not Role.MAIN
+
+
+def _found_again(result: Comparison, control: Comparison) -> bool:
+    """Tell whether a control found the difference of the main test again."""
+    adds = {Verdict.ADDS: True, Verdict.TAKES: False}.get(control.verdict or Verdict.NOT_FAIR)
+    rules = control.at.rules
+    drive = result.verdict is Verdict.ADDS
+    return finds_it_again(rules.role, drive=drive, adds=adds, one_way=rules.measurand.name == "time")
 
 
 def _order_known(seen: Observations, rules: Rules) -> bool:

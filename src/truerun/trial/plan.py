@@ -53,6 +53,7 @@ class Role(Enum):
     LOAD_MATCHED = "load-matched"
     DISTANCE = "distance"
     BENCH_TURNED = "bench-turned"
+    MAINS_OFF = "mains-off"
     SAME_AGAINST_SAME = "same-against-same"
     PLANTED = "planted"
     SCREENING = "screening"

@@ -22,6 +22,7 @@ class Rules:
     adjusted for (``run-number``, ``session`` or the heading of a further column), ``sealed_covariates`` those among
     them that were fixed before the first run. ``plan`` is None for a table without one. ``stop`` says which stop a run
     to standstill was timed to, ``hill_bound`` the largest share of a time that capture alone could change.
+    ``controls_without`` are those of ``controls_done`` in which the difference was not found again.
     """
 
     conditions: Conditions
@@ -38,9 +39,15 @@ class Rules:
     blinding: Blinding = field(default_factory=Blinding)
     role: Role = Role.MAIN
     controls_done: tuple[Role, ...] = ()
+    controls_without: tuple[Role, ...] = ()
     plan: Plan | None = None
     seed: str | None = None
     seal_broken: bool = False
+
+    @property
+    def controls_settled(self) -> tuple[Role, ...]:
+        """Controls that were made and in which the difference was found again, so that they take causes out."""
+        return tuple(role for role in self.controls_done if role not in self.controls_without)
 
     @property
     def by_hand(self) -> bool:

@@ -12,7 +12,7 @@ from truerun.findings.finding import Finding, Severity
 from truerun.findings.verdict_words import HEADLINES, SENTENCES
 from truerun.stats.t_power import two_sample_runs
 from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, shown_span, withdrawn
-from truerun.trial.controls import left_standing, next_controls
+from truerun.trial.controls import left_standing, next_controls, taken_out, taking_out
 from truerun.trial.phrases import listed, percent, stake
 from truerun.trial.plan import End, Role
 from truerun.trial.verdict import Verdict, side_of_zero, size_at_stake
@@ -69,17 +69,23 @@ def cause_findings(at: Context, verdict: Verdict) -> tuple[Finding, ...]:
     if verdict not in (Verdict.ADDS, Verdict.TAKES) or at.rules.role is not Role.MAIN:
         return ()
     drive = verdict is Verdict.ADDS
-    standing = left_standing(at.rules.controls_done, drive=drive)
-    if not standing:
-        return ()
-    return (
-        finding(
-            "cause-not-isolated",
-            does="adds energy" if drive else "takes energy",
-            suspects=listed([cause.words for cause in standing]),
-            controls=listed(next_controls(at.rules.controls_done, drive=drive)),
-        ),
-    )
+    found = []
+    standing = left_standing(at.rules.controls_settled, drive=drive)
+    if standing:
+        following = next_controls(at.rules.controls_done, drive=drive)
+        words = {
+            "does": "adds energy" if drive else "takes energy",
+            "suspects": listed([cause.words for cause in standing]),
+            "controls": listed(following) or "the same controls again, with more runs",
+        }
+        found.append(finding("cause-not-isolated", words))
+    gone = taking_out(at.rules.controls_without, drive=drive)
+    if gone:
+        causes = taken_out(at.rules.controls_without, drive=drive)
+        found.append(
+            finding("control-without", controls=listed(gone), suspects=listed([cause.words for cause in causes]))
+        )
+    return tuple(found)
 
 
 def _inside_margin(at: Context) -> bool:
@@ -147,11 +153,13 @@ def _what_it_means(at: Context, verdict: Verdict) -> str:
         text += SENTENCES["not-by-itself"]
     text += _claimed(at) + _refuted(at)
     if at.rules.role is Role.MAIN:
-        standing = left_standing(at.rules.controls_done, drive=verdict is Verdict.ADDS)
+        drive = verdict is Verdict.ADDS
+        standing = left_standing(at.rules.controls_settled, drive=drive)
         if standing:
             text += SENTENCES["cause-not-isolated"].format(suspects=listed([cause.words for cause in standing]))
         else:
-            text += SENTENCES["cause-isolated"].format(controls=listed([role.value for role in at.rules.controls_done]))
+            controls = listed(taking_out(at.rules.controls_settled, drive=drive))
+            text += SENTENCES["cause-isolated-drive" if drive else "cause-isolated-brake"].format(controls=controls)
     return text
 
 
