@@ -1,7 +1,8 @@
 """How long a command takes from nothing, beside the least that any program of its kind takes.
 
-``truerun --help`` against ``python -c pass`` (at most 6 times), and ``truerun compare`` against a script of five lines
-that reads the same table and makes Welch's t test with scipy (at most 1.3 times). Each is started in turn, one after
+``truerun --help`` against ``python -c pass`` (at most 6 times), ``truerun compare`` against a script of five lines
+that reads the same table and makes Welch's t test with scipy (at most 1.3 times), ``truerun rundown`` on 2 000 passes
+against a script that fits c0 + c1 w to their speeds with scipy (at most twice). Each is started in turn, one after
 the other, so that whatever else the machine does falls on both; the smallest time of each counts. All is compiled to
 bytecode once beforehand, in a folder of its own. Run it from anywhere: python benchmarks/cold_start.py
 """
@@ -15,6 +16,8 @@ import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+import numpy as np
+
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLE = ROOT / "examples" / "rim-arc"
 TRUERUN = [str(Path(sys.executable).with_name("truerun"))]
@@ -27,6 +30,29 @@ rows = list(csv.DictReader(line for line in open({str(EXAMPLE / "run-sheet.csv")
 times = [[float(row["time [s]"]) for row in rows if row["condition"] == name] for name in ("arc in", "arc out")]
 print(stats.ttest_ind(*times, equal_var=False))
 """
+
+FIT = """\
+import sys
+import numpy as np
+from scipy.optimize import curve_fit
+times = np.loadtxt(sys.argv[1], skiprows=1)
+speed, middle = 2 * np.pi / (times[12:] - times[:-12]), (times[12:] + times[:-12]) / 2
+print(curve_fit(lambda t, w, a, b: (w + a / b) * np.exp(-b * t) - a / b, middle - middle[0], speed, (20, 0.1, 0.01)))
+"""
+
+
+def passes_file(folder: Path) -> Path:
+    """Write 2 000 passes of twelve marks of a wheel with dry and viscous drag, in closed form, with 20 us of jitter."""
+    dry, viscous, start = 0.05, 0.01, 20.0
+    time_axis = np.linspace(0, 400, 400_001)
+    speed = (start + dry / viscous) * np.exp(-viscous * time_axis) - dry / viscous
+    angle = np.concatenate([[0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(time_axis))])
+    moving = speed > 1
+    passed = np.interp(np.arange(2000) * 2 * np.pi / 12, angle[moving], time_axis[moving])
+    passed = passed + 2e-5 * np.random.default_rng(1).standard_normal(2000)
+    path = folder / "passes.csv"
+    path.write_text("time [s]\n" + "\n".join(f"{each:.7f}" for each in passed) + "\n", encoding="utf-8")
+    return path
 
 
 def seconds(command: Sequence[str], environment: Mapping[str, str]) -> float:
@@ -51,7 +77,7 @@ def compared(
 
 
 def main() -> None:
-    """Measure both pairs."""
+    """Measure the pairs."""
     with tempfile.TemporaryDirectory() as folder:
         # number of threads as anybody's machine has it
         left_out = ("OPENBLAS_", "PYTHONDONTWRITEBYTECODE")
@@ -61,6 +87,9 @@ def main() -> None:
         sheet, plan = (str(EXAMPLE / name) for name in ("run-sheet.csv", "plan.json"))
         decide = [*TRUERUN, "compare", sheet, "--plan", plan]
         compared("truerun compare, cold", decide, [sys.executable, "-c", WELCH], environment, 1.3)
+        passes = str(passes_file(Path(folder)))
+        reduce = [*TRUERUN, "rundown", passes, "--marks", "12"]
+        compared("truerun rundown, cold", reduce, [sys.executable, "-c", FIT, passes], environment, 2)
 
 
 if __name__ == "__main__":
