@@ -254,7 +254,8 @@ def checks(python: str, words: list[str]) -> dict[str, list[str]]:
 def test(words: list[str]) -> int:
     """Run every check, also after one has failed; give 1 and name those that failed, else 0."""
     python = set_up(DEV_LOCK)
-    environment = environment_with_chromium()
+    # two processes share the tests; with two threads each, small matrices would wait for one another
+    environment = {"OPENBLAS_NUM_THREADS": "1", **environment_with_chromium()}
     failed = []
     for name, command in checks(str(python), words).items():
         say(f"== {name}")
