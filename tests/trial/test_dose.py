@@ -1,5 +1,6 @@
 """Dose series: the trend by the exact list, its sentence, and what stands against it."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import permutations
 from typing import Any
@@ -145,6 +146,27 @@ class TestWhatStandsAgainstIt:
         assert found.trend is not None
         assert found.trend.low is None
         assert "unfinished" in checks(found)
+
+    def test_a_run_stopped_after_its_time_was_seen_counts_at_its_worst_for_both_sides(self) -> None:
+        # as in a comparison (method, section 4): a further attempt does not mend it, so its time does not matter
+        plan = sealed().plan
+        runs = filled(plan, 0.02).runs
+        first = replace(runs[2], left_out="knocked")
+        said = [
+            dose_runs(
+                RunTable((*runs[:2], first, replace(runs[2], attempt=2, value=again), *runs[3:])),
+                rules_of_dose_plan(plan),
+            )
+            for again in (50.0, 70.0)
+        ]
+        assert said[0].document() == said[1].document()
+        assert "aborted-seen" in {each.check for each in said[0].findings}
+        whole, one = dose_runs(RunTable(runs), rules_of_dose_plan(plan)).trend, said[0].trend
+        assert whole is not None
+        assert one is not None
+        assert whole.p is not None
+        assert one.p is not None
+        assert one.p > whole.p
 
     def test_standstill_is_refused_beforehand(self) -> None:
         with pytest.raises(PlanBroken, match="higher bump"):

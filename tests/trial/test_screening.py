@@ -1,5 +1,6 @@
 """Screening: a candidate and never a verdict, judged by what luck alone lets stand out."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -195,14 +196,27 @@ class TestRunsThatWentWrong:
         found = screen_runs(RunTable((*runs[:7], again, *runs[7:])), sealed().plan)
         assert [each.check for each in found.findings] == ["repeated"]
 
-    def test_one_repeated_after_its_time_was_seen_is_doubted(self) -> None:
-        runs = list(filled(sealed().plan, {}).runs)
-        runs[6:7] = [
-            Run(7, runs[6].condition, 61.0, left_out="knocked"),
-            Run(7, runs[6].condition, 60.0, attempt=2),
+    @pytest.mark.parametrize("repeated", [True, False])
+    def test_one_stopped_after_its_time_was_seen_counts_at_its_worst(self, *, repeated: bool) -> None:
+        # as in a comparison (method, section 4): a further attempt does not mend it, so its time does not matter
+        said = []
+        for second in (50.0, 70.0):
+            runs = list(filled(sealed().plan, {}).runs)
+            again = [Run(7, runs[6].condition, second, attempt=2)] if repeated else []
+            runs[6:7] = [Run(7, runs[6].condition, 61.0, left_out="knocked"), *again]
+            said.append(screen_runs(RunTable(tuple(runs)), sealed().plan))
+        assert [each.check for each in said[0].findings] == ["aborted-seen"]
+        assert said[0].document() == said[1].document()
+
+    def test_a_candidate_must_stay_ahead_with_such_a_run_at_its_worst(self) -> None:
+        whole = filled(sealed().plan, {"position 17": 0.08})
+        runs = [
+            replace(run, left_out="knocked") if run.condition == "position 17" and run.slot > len(VARIANTS) else run
+            for run in whole.runs
         ]
         found = screen_runs(RunTable(tuple(runs)), sealed().plan)
-        assert [each.check for each in found.findings] == ["repeated-seen"]
+        assert screen_runs(whole, sealed().plan).candidate == "position 17"
+        assert found.candidate is None
 
     def test_one_set_up_wrongly_counts_as_drawn(self) -> None:
         runs = list(filled(sealed().plan, {}).runs)

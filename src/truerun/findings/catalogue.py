@@ -493,12 +493,6 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} runs",
         None,
     ),
-    "repeated-seen": Template(
-        DOUBT,
-        "{runs} repeated after a time had been seen; the repeated time counts.",
-        "{count} of {all} runs",
-        "Next time decide before the time shows whether all was well.",
-    ),
     "residuals-hang-together": Template(
         NOTE,
         "Neighbouring residuals hang together, as they do when the drag wanders; the uncertainty given allows for that.",

@@ -270,11 +270,15 @@ def _trend(seen: SettingRuns, doses: Array, rules: DoseRules) -> Trend:
         alone = dose_trend(seen.y, doses[None, :], doses, number, ("the run number",))
         return Trend(alone.slope, None, None, None, 0, sampled=False)
     orders, sampled = _orders(doses, rules)
-    found = dose_trend(seen.y, orders, doses, number, ("the run number",))
-    low, high = dose_interval(found, rules.alpha)
+    more = doses > np.median(doses)
+    up, down = (
+        dose_trend(seen.against(favoured), orders, doses, number, ("the run number",)) for favoured in (more, ~more)
+    )
+    slope = (up.slope + down.slope) / 2
+    low, high = dose_interval(up, rules.alpha)[0], dose_interval(down, rules.alpha)[1]
     if seen.capped:  # the outer end is not known where runs were broken off
-        low, high = (low, None) if found.slope > 0 else (None, high)
-    return Trend(found.slope, low, high, two_sided_p(found.found), found.found.orders, sampled)
+        low, high = (low, None) if slope > 0 else (None, high)
+    return Trend(slope, low, high, two_sided_p(up.found, down.found), up.found.orders, sampled)
 
 
 def _orders(doses: Array, rules: DoseRules) -> tuple[Array, bool]:

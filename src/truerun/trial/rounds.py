@@ -31,7 +31,8 @@ class SettingRuns:
 
     ``used`` is the number of the setting from 0, as drawn; ``y`` the observation on the scale on which an effect adds,
     NaN where the slot was not run yet; ``done`` counts those that were. ``capped`` tells whether some runs were still
-    going, so that all count up to one limit only.
+    going, so that all count up to one limit only. ``worst`` marks slots in which a run was stopped after its time had
+    been seen (a further attempt does not mend that); in ``y`` they stand in the middle of the others.
     """
 
     used: NDArray[np.int64]
@@ -39,6 +40,14 @@ class SettingRuns:
     done: int
     capped: bool
     findings: tuple[Finding, ...]
+    worst: NDArray[np.bool_]
+
+    def against(self, favoured: NDArray[np.bool_]) -> Array:
+        """Give the observations with every ``worst`` run as low as any where it is favoured, else as high as any."""
+        if not self.worst.any():
+            return self.y
+        known = self.y[~self.worst]
+        return np.where(self.worst, np.where(favoured, known.min(), known.max()), self.y)
 
     @property
     def complete(self) -> bool:
@@ -104,7 +113,7 @@ def observe_settings(
     Raises
     ------
     PlanBroken
-        If there are more runs than slots, or a run was left out and not repeated.
+        If there are more runs than slots, or a run was left out before its time was seen and not repeated.
     RecordingUnreadable
         If a setting is not known, or a value has no logarithm.
     """
@@ -115,18 +124,29 @@ def observe_settings(
     runs = [last[slot] for slot in sorted(last)]
     values = np.array([np.nan if run.value is None else run.value for run in runs], dtype=np.float64)
     unfinished = np.array([run.unfinished for run in runs])
+    spoilt = {run.slot for run in table.runs if _seen_and_left_out(run)}
+    worst = np.array([run.slot in spoilt for run in runs])
+    values[worst] = np.nan
     there = np.isfinite(values)
     limit = None
     if (unfinished & there).any():
         cut = cut_to_common_limit(values[there], unfinished[there])
         values[there], limit = cut.times, cut.limit
+    y = _adding(values, measurand, runs, table)
+    y[worst] = np.median(y[there]) if there.any() else np.nan
     return SettingRuns(
         np.array([settings.index(name) for name in order], dtype=np.int64),
-        _adding(values, measurand, runs, table),
-        int(there.sum()),
+        y,
+        int((there | worst).sum()) if there.any() else 0,
         limit is not None,
         (*_slips(runs, order), *_repeats(table, order), *_unfinished(unfinished & there, limit)),
+        worst,
     )
+
+
+def _seen_and_left_out(run: Run) -> bool:
+    """Tell whether a run was left out although its time had been seen."""
+    return run.left_out is not None and (run.seen is True or (run.seen is None and run.value is not None))
 
 
 def _require_planned(run: Run, order: tuple[str, ...], settings: tuple[str, ...], table: RunTable) -> None:
@@ -144,7 +164,7 @@ def _require_planned(run: Run, order: tuple[str, ...], settings: tuple[str, ...]
         what = f'the condition is "{run.condition}"; it must be one of {known}. Correct the name.'
         raise RecordingUnreadable(name, place, what)
     again = any(other.slot == run.slot and other.attempt > run.attempt for other in table.runs)
-    if run.left_out is not None and not again:
+    if run.left_out is not None and not again and not _seen_and_left_out(run):
         raise PlanBroken(
             "Every setting needs all its runs",
             f"run {run.slot} was left out",
@@ -176,10 +196,9 @@ def _slips(runs: list[Run], order: tuple[str, ...]) -> list[Finding]:
 
 
 def _repeats(table: RunTable, order: tuple[str, ...]) -> list[Finding]:
-    """Note runs that were repeated, and doubt those whose time had been seen."""
-    gone = [run for run in table.runs if run.left_out is not None]
-    seen = [run for run in gone if run.seen is True or (run.seen is None and run.value is not None)]
-    rest = [run for run in gone if run not in seen]
+    """Note runs that were repeated, and doubt those that were stopped after their time had been seen."""
+    seen = [run for run in table.runs if _seen_and_left_out(run)]
+    rest = [run for run in table.runs if run.left_out is not None and run not in seen]
     found = []
     if rest:
         slots = sorted({run.slot for run in rest})
@@ -188,7 +207,7 @@ def _repeats(table: RunTable, order: tuple[str, ...]) -> list[Finding]:
         found.append(finding("repeated", words))
     if seen:
         slots = sorted({run.slot for run in seen})
-        found.append(finding("repeated-seen", runs=runs_named(slots), count=len(slots), all=len(order)))
+        found.append(finding("aborted-seen", runs=runs_named(slots), count=len(slots), all=len(order)))
     return found
 
 

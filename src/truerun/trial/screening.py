@@ -260,8 +260,8 @@ def screen_runs(table: RunTable, plan: ScreeningPlan, *, against_control: bool =
         text = SCREENING_WORDS["counts"].format(done=seen.done, planned=len(plan.order))
         return Screened(plan, None, SCREENING_WORDS["counts-only"], text, None, (), (), (), seen.done, inputs)
     orders, sampled = _orders(plan, seen.used)
-    figures = screening_figures(seen.y, seen.used, plan.repeats, orders, sampled=sampled)
-    stands_out = figures.p <= plan.level and figures.worth.factor > 0
+    figures, kept_ahead = _figures(seen, plan, orders, sampled=sampled)
+    stands_out = kept_ahead and figures.p <= plan.level and figures.worth.factor > 0
     best = plan.variants[figures.best]
     candidate = best if stands_out and best != plan.control else None
     key = "candidate" if candidate else "control-best" if stands_out else "none"
@@ -272,6 +272,16 @@ def screen_runs(table: RunTable, plan: ScreeningPlan, *, against_control: bool =
     return Screened(
         plan, candidate, headline, text, figures, _variants(figures, seen, plan), against, found, seen.done, inputs
     )
+
+
+def _figures(seen: SettingRuns, plan: ScreeningPlan, orders: Whole, *, sampled: bool) -> tuple[ScreeningFigures, bool]:
+    """Give the figures, and whether the best variant stays ahead with runs that were stopped seen at their worst."""
+    figures = screening_figures(seen.y, seen.used, plan.repeats, orders, sampled=sampled)
+    if not seen.worst.any():
+        return figures, True
+    weakened = seen.against(seen.used == figures.best)
+    again = screening_figures(weakened, seen.used, plan.repeats, orders, sampled=sampled)
+    return again, again.best == figures.best
 
 
 def _orders(plan: ScreeningPlan, used: Whole) -> tuple[Whole, bool]:
