@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.findings.catalogue import finding
-from truerun.findings.finding import Finding
+from truerun.findings.finding import Finding, Severity
 from truerun.motion.clocks import Ordered, ordered_passes, said_count, said_places
 from truerun.motion.free_part import free_part
 from truerun.motion.mark_pattern import check_mark_count, find_start_mark, mark_widths
@@ -23,6 +23,7 @@ __all__ = ["CountedPasses", "count_passes"]
 LEAST_TURNS = 3
 LEAST_PASSES = 8
 TAP_DOUBT = 0.35
+MANY_REPAIRS = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,17 +161,18 @@ def _repairs(raw: Ordered, part: Numbered, passes: Passes) -> list[Finding]:
     """Say which passes are missing and which were too many."""
     said = []
     gaps = np.flatnonzero(np.diff(part.counts) > 1)
+    inside = np.setdiff1d(np.arange(part.index[0], part.index[-1] + 1), part.index)
+    weight = Severity.DOUBT if gaps.size + inside.size > MANY_REPAIRS * part.index.size else None
     if gaps.size:
         missing = int(part.counts[-1]) + 1 - part.counts.size
         places = said_places(raw.kept[part.index[gaps]], passes.times)
         share = f"{100 * missing / (part.counts[-1] + 1):.2g} %"
         words = {"passes": said_count(missing, "pass is", "passes are"), "places": places}
-        said.append(finding("passes-missed", words, share=share))
-    inside = np.setdiff1d(np.arange(part.index[0], part.index[-1] + 1), part.index)
+        said.append(finding("passes-missed", words, severity=weight, share=share))
     if inside.size:
         places = said_places(raw.kept[inside], passes.times)
         words = {"passes": said_count(inside.size, "pass fits", "passes fit"), "places": places}
-        said.append(finding("passes-extra", words, share=said_count(inside.size, "pass", "passes")))
+        said.append(finding("passes-extra", words, severity=weight, share=said_count(inside.size, "pass", "passes")))
     return said
 
 
