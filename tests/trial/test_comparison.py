@@ -366,6 +366,33 @@ class TestControls:
         return compare_runs(table(signs(made), times(signs(made), factor)), rules_of_plan(made.plan))
 
 
+class TestASealBrokenAfterAFewRuns:
+    def broken(self, runs: int) -> Comparison:
+        """The first runs of sixteen, looked at."""
+        made = sealed(runs=16)
+        order = signs(made)[:runs]
+        return compare_runs(table(order, times(order, 1.05)), rules_of_plan(made.plan, seal_broken=True))
+
+    def test_with_one_condition_only_it_says_which_run_comes_next(self) -> None:
+        one_sided = next(runs for runs in (1, 2) if len(set(signs(sealed(runs=16))[:runs])) == 1)
+        with pytest.raises(RecordingUnreadable, match=f"Go on with run {one_sided + 1}, and break the seal"):
+            self.broken(one_sided)
+
+    @pytest.mark.parametrize("runs", [3, 5, 12])
+    def test_no_remedy_asks_for_a_fresh_order(self, runs: int) -> None:
+        # the interval is withdrawn, so what an adjusted column leaves of it stops nothing
+        found = self.broken(runs)
+        assert "few-left-to-compare" not in checks(found)
+        early = next(each for each in found.findings if each.check == "stopped-early")
+        assert early.remedy is not None
+        assert early.remedy.startswith("The remaining runs may still be made, in their order")
+
+    def test_a_table_without_times_is_still_asked_for_them(self) -> None:
+        runs = table(ORDER, [60.0 if sign == "+" else None for sign in ORDER])
+        with pytest.raises(RecordingUnreadable, match=r"both need at least one\. Fill in the times\."):
+            compare_runs(runs, stated())
+
+
 class TestTheDoor:
     """truerun.compare on tables from memory."""
 

@@ -622,7 +622,7 @@ CHECKS: dict[str, Template] = {
         "The test was stopped after {done} of {planned} runs, so the planned verdict is withdrawn. Only the running bet, "
         "block by block, decides.",
         "{missing} runs fewer",
-        "Do the planned runs next time.",
+        "The remaining runs may still be made, in their order; the running bet may be read again after each block.",
     ),
     "stuck-where-it-should-move": Template(
         DOUBT,

@@ -191,7 +191,7 @@ def check_adjustment(at: Context) -> Iterator[Finding]:
         columns = [name for name in at.rules.adjust if name not in ("run-number", "session")]
         if columns:
             yield finding("adjusted-unsealed", columns=listed(columns))
-    if at.figures is not None and at.figures.retained < 0.25:
+    if at.figures is not None and at.figures.retained < 0.25 and not withdrawn(at):
         yield finding("few-left-to-compare", columns=listed(at.rules.adjust), share=percent(at.figures.retained))
 
 

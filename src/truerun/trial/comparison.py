@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from truerun.errors import RecordingUnreadable
 from truerun.findings.catalogue import finding
@@ -116,12 +117,7 @@ def compare_runs(table: RunTable, rules: Rules) -> Comparison:
     if _covered(seen, rules):
         return _at_planned_look(table, rules, seen) or _counts_only(table, rules, seen)
     if not math.isfinite(plain_difference(seen)):
-        raise RecordingUnreadable(
-            table.path or "the table",
-            "",
-            f'one of the conditions "{rules.conditions.source}" and "{rules.conditions.control}" has no finished run; '
-            "both need at least one. Fill in the times.",
-        )
+        raise _one_sided(table, rules, seen)
     drawn = figures(seen, table, rules) if _order_known(seen, rules) else None
     at = Context(table, rules, seen, drawn, second_opinions(seen, rules), judge_guesses(seen, rules))
     found = findings_of(at)
@@ -129,6 +125,24 @@ def compare_runs(table: RunTable, rules: Rules) -> Comparison:
     return Comparison(
         verdict, headline(at, verdict), sentence(at, verdict, found), found + cause_findings(at, verdict), at
     )
+
+
+def _one_sided(table: RunTable, rules: Rules, seen: Observations) -> RecordingUnreadable:
+    """Say that a condition has no run yet, and what to do: a broken seal needs runs, a whole table its times."""
+    remedy = "Fill in the times."
+    if rules.seal_broken and seen.missing.any():
+        remedy = f"Go on with run {min(_slots(seen, seen.missing))}, and break the seal once both have one."
+    return RecordingUnreadable(
+        table.path or "the table",
+        "",
+        f'one of the conditions "{rules.conditions.source}" and "{rules.conditions.control}" has no finished run; '
+        f"both need at least one. {remedy}",
+    )
+
+
+def _slots(seen: Observations, those: NDArray[np.bool_]) -> list[int]:
+    """Give the numbers of some of the runs."""
+    return [run.slot for run, counts in zip(seen.runs, those, strict=True) if counts]
 
 
 def may_be_seen(table: RunTable, rules: Rules) -> bool:
@@ -157,7 +171,7 @@ def _covered(seen: Observations, rules: Rules) -> bool:
 def _at_look(seen: Observations, rules: Rules) -> bool:
     """Tell whether the runs done are just those before the planned look."""
     look = None if rules.plan is None else rules.plan.stopping.look_after
-    done = [run.slot for run, gone in zip(seen.runs, seen.missing, strict=True) if not gone]
+    done = _slots(seen, ~seen.missing)
     return look is not None and done == list(range(1, look + 1))
 
 
@@ -235,7 +249,7 @@ def _at_planned_look(table: RunTable, rules: Rules, seen: Observations) -> Compa
 def _counts_only(table: RunTable, rules: Rules, seen: Observations) -> Comparison:
     """Say how far a sealed test has come, and nothing else."""
     done = int((~seen.missing).sum())
-    following = min(run.slot for run, gone in zip(seen.runs, seen.missing, strict=True) if gone)
+    following = min(_slots(seen, seen.missing))
     covered = [finding("sealed-until-complete", done=done, planned=seen.planned, next=following)]
     if rules.plan is not None and rules.plan.stopping.look_after == done:
         covered.append(finding("look-goes-on", run=done))
