@@ -131,7 +131,8 @@ def scatter_noticed(ratio: float, name: str, repetitions: int, rng: np.random.Ge
     bench = Bench(mean_time=600.0, spread=SPREAD, spread_ratio=ratio)
     happened = asked(made_plan(12), bench, partial(raised, "spread-differs"), repetitions, rng)
     more, less = 1 - fdtr(5, 5, 4 / ratio**2), fdtr(5, 5, 1 / (4 * ratio**2))  # sample spreads more than 2 times apart
-    sentence = f"The result says that one condition scatters more, where it does so {ratio:g} times: 6 runs of each."
+    truth = "both scatter alike" if ratio == 1 else f"it does so {ratio:g} times"
+    sentence = f"The result says that one condition scatters more, where {truth}: 6 runs of each."
     return share_near(name, sentence, happened, float(more + less))
 
 
