@@ -90,18 +90,22 @@ def _ends(unit: Array, used: NDArray[np.int8], noise: Array, basis: Array, rank:
     same = gain <= 1e-9 * length[:, None]
     ties = 2 * (a_used[:, None] - noise @ unit.T) / np.where(same, 1.0, gain)
     place = rank - same.sum(axis=1)  # k - 1 of the exact list
-    return np.column_stack(
-        [-_ranked(np.where(same, np.inf, ties), place), _ranked(np.where(same, np.inf, -ties), place)]
-    )
+    low, high = _ranked(np.where(same, np.inf, ties), place, len(unit) - 1 - rank)
+    return np.column_stack([-low, -high])
 
 
-def _ranked(rows: Array, place: NDArray[np.int64]) -> Array:
-    """Give element number ``place`` of each sorted row, infinity where ``place`` is negative."""
-    ranked = np.full(len(rows), np.inf)
+def _ranked(rows: Array, place: NDArray[np.int64], top: int) -> tuple[Array, Array]:
+    """Give element number ``place`` of each sorted row, and the one as far from the largest finite one (``top``).
+
+    Every row holds as many infinities as its ``place`` is below the rank, so that ``top`` is the same for all. Where
+    ``place`` is negative both are infinite. One partition serves both ends.
+    """
+    low, high = np.full(len(rows), -np.inf), np.full(len(rows), np.inf)
     for number in np.unique(place[place >= 0]):
         those = place == number
-        ranked[those] = np.partition(rows[those], number, axis=1)[:, number]
-    return np.where(place >= 0, ranked, -np.inf)
+        parted = np.partition(rows[those], (number, top), axis=1)
+        low[those], high[those] = parted[:, number], parted[:, top]
+    return low, high
 
 
 @lru_cache(maxsize=64)

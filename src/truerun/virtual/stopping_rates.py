@@ -113,8 +113,8 @@ def bet_or_list(name: str, repetitions: int, rng: np.random.Generator) -> Calibr
     early = (running_evidence(values, plan.all()[used], plan)[:, :-1] >= 1 / ALPHA).any(axis=1)
     by_list = list_many(values, plan.all(), used, run_number_basis(16)).two_sided <= ALPHA
     sentence = (
-        "Somebody who breaks the seal, stops as soon as the running bet reaches 20, and else lets the list decide at the "
-        "end: two chances in one test, which may come out a little above 5 %."
+        "Somebody who breaks the seal, stops as soon as the running bet reaches 20, and else lets the list decide at "
+        "the end: two chances in one test, which may come out a little above 5 %."
     )
     return share_at_most(name, sentence, early | by_list, ALPHA)
 
