@@ -108,6 +108,7 @@ def said(error: DBAPIError, name: str) -> NotebookUnusable:
 
 
 _SENTENCES = (
+    ("no space left", "the disk is full", "Make room; what was acknowledged before is stored."),
     ("disk is full", "the disk is full", "Make room; what was acknowledged before is stored."),
     ("readonly", "it can only be read", "Give yourself the right to write, or copy it to another place."),
     ("read-only", "it can only be read", "Give yourself the right to write, or copy it to another place."),

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Any
 
-from truerun.errors import LedgerBroken, ValueOutOfRange
+from truerun.errors import LedgerBroken, NotebookUnusable, ValueOutOfRange
 from truerun.trial.seal import canonical_bytes
 
 __all__ = ["ENTRY_SCHEMA", "FIRST", "MOST_BYTES", "Entry", "Kind", "digest_of", "read_entry", "write_entry"]
@@ -74,6 +74,7 @@ class Kind(Enum):
 _EDITS = frozenset(
     (Kind.PLAN, Kind.SEALED, Kind.CORRECTED, Kind.WITHDRAWN, Kind.SEAL_BROKEN, Kind.CLOSED, Kind.SCREENING)
 )
+_KINDS = frozenset(kind.value for kind in Kind)
 _LANDMARKS = frozenset((Kind.OPENED, Kind.SEALED, Kind.SEAL_BROKEN, Kind.CLOSED, Kind.IMPORTED))
 
 
@@ -169,11 +170,19 @@ def read_entry(test: str, number: int, stored: bytes, digest: str) -> Entry:
     ------
     LedgerBroken
         If the bytes were changed, or are not those of this place.
+    NotebookUnusable
+        If a newer truerun wrote it.
     """
     found = digest_of(stored)
     if found != digest:
         raise LedgerBroken(number, digest, found)
     data = json.loads(stored)
+    if data["kind"] not in _KINDS:
+        raise NotebookUnusable(
+            f"Line {number} of the test",
+            f'it is of a kind "{data["kind"]}" that this truerun does not know',
+            "Install the newer truerun; nothing was changed.",
+        )
     if (data["test"], data["number"]) != (test, number):
         raise LedgerBroken(number, f"{test} {number}", f"{data['test']} {data['number']}")
     return Entry(

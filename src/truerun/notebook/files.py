@@ -49,7 +49,8 @@ def store_file(notebook: Notebook, pieces: Iterable[bytes], media: str, *, most:
     Notes
     -----
     Each chunk is a transaction of its own, so that a long recording holds up no other writer; the row that names the
-    digest comes last. What a kill leaves behind has no digest, and the next file clears it away.
+    digest comes last. What a kill leaves behind has no digest: it
+    takes room and counts nowhere.
     """
     name = str(uuid.uuid4())
     hashed, size, place = hashlib.sha256(), 0, 0

@@ -12,7 +12,7 @@ from pathlib import Path
 from truerun.errors import NotebookUnusable
 from truerun.notebook.connection import sqlite_path
 
-__all__ = ["Head", "Heads", "heads_place", "read_heads", "write_heads"]
+__all__ = ["Head", "Heads", "add_heads", "heads_place", "read_heads", "write_heads"]
 
 _SCHEMA = "truerun/heads/1"
 
@@ -32,10 +32,6 @@ class Heads:
     notebook: str
     tests: Mapping[str, Head] = field(default_factory=dict)
     landmarks: Head | None = None
-
-    def with_test(self, test: str, head: Head, landmarks: Head | None) -> Heads:
-        """Give the heads after one more entry."""
-        return Heads(self.notebook, {**self.tests, test: head}, landmarks or self.landmarks)
 
 
 def heads_place(place: str | os.PathLike[str], folder: Path) -> Path:
@@ -67,16 +63,20 @@ def heads_place(place: str | os.PathLike[str], folder: Path) -> Path:
 def read_heads(path: Path) -> Heads | None:
     """Read the heads; None where none were kept yet.
 
+    The first line holds them all, each further line the head of one chain; a line that was cut off is passed over.
+
     Raises
     ------
     NotebookUnusable
         If the file is there but cannot be read as heads.
     """
     try:
-        data = json.loads(path.read_bytes())
+        first, *added = path.read_bytes().split(b"\n")
+        data = json.loads(first)
         tests = {name: Head(int(count), str(digest)) for name, (count, digest) in data["tests"].items()}
         last = data["landmarks"]
-        return Heads(str(data["notebook"]), tests, None if last is None else Head(int(last[0]), str(last[1])))
+        heads = Heads(str(data["notebook"]), tests, None if last is None else Head(int(last[0]), str(last[1])))
+        return _with_added(heads, added[:-1])
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -86,6 +86,43 @@ def read_heads(path: Path) -> Heads | None:
         raise NotebookUnusable(
             f"{path}", "it does not hold the last lines of a notebook", "Move it away; opening then makes a new one."
         ) from error
+
+
+def _with_added(heads: Heads, lines: list[bytes]) -> Heads:
+    """Take the longest head of each chain; writers add their lines in any order."""
+    tests, marks = dict(heads.tests), heads.landmarks
+    for line in lines:
+        try:
+            name, count, digest = json.loads(line)
+        except ValueError:
+            continue
+        before = tests.get(name) if name else marks
+        if before is not None and before.count >= count:
+            continue
+        if name:
+            tests[name] = Head(count, digest)
+        else:
+            marks = Head(count, digest)
+    return Heads(heads.notebook, tests, marks)
+
+
+def add_heads(path: Path, test: str, head: Head, landmarks: Head | None) -> None:
+    """Add the heads after one more entry: one short write, which several programs may do at once.
+
+    Raises
+    ------
+    OSError
+        If the disk refuses; the entries themselves are stored by then.
+    """
+    added = [[test, head.count, head.digest]]
+    if landmarks is not None:
+        added.append(["", landmarks.count, landmarks.digest])
+    lines = "".join(json.dumps(each, separators=(",", ":")) + "\n" for each in added)
+    file = os.open(path, os.O_WRONLY | os.O_APPEND)
+    try:
+        os.write(file, lines.encode())
+    finally:
+        os.close(file)
 
 
 def write_heads(path: Path, heads: Heads) -> None:
@@ -104,5 +141,9 @@ def write_heads(path: Path, heads: Heads) -> None:
         "landmarks": None if last is None else [last.count, last.digest],
     }
     fresh = path.with_name(f"{path.name}.{os.getpid()}")
-    fresh.write_bytes(json.dumps(data, separators=(",", ":")).encode())
-    fresh.replace(path)
+    try:
+        fresh.write_bytes(json.dumps(data, separators=(",", ":")).encode() + b"\n")
+        fresh.replace(path)
+    except OSError:
+        fresh.unlink(missing_ok=True)
+        raise

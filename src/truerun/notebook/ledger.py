@@ -12,20 +12,32 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, func, select
+from sqlalchemy import Connection, Engine, bindparam, func, select
 
-from truerun.errors import HeadMoved, NotebookUnusable, ValueOutOfRange
+from truerun.errors import HeadMoved, ValueOutOfRange
 from truerun.findings.finding import Finding
 from truerun.notebook.connection import close, connect, reading, writing
 from truerun.notebook.entries import FIRST, Entry, Kind, digest_of, read_entry, write_entry
-from truerun.notebook.heads import Head, Heads, heads_place, read_heads, write_heads
-from truerun.notebook.opening import check_heads, prepare
+from truerun.notebook.heads import Head, Heads, add_heads, heads_place, read_heads, write_heads
+from truerun.notebook.opening import check_heads, prepare, stored_heads
 from truerun.notebook.tables import ENTRIES, LANDMARKS, TESTS
 from truerun.trial.seal import canonical_bytes
 
 __all__ = ["Landmark", "Notebook", "TestRow", "open_notebook", "utc_now"]
 
 LANDMARK_SCHEMA = "truerun/landmark/1"
+
+_LONG_HEADS = 1_000_000
+"""From this length on [B], opening writes the file of heads anew."""
+
+_LAST = (
+    select(ENTRIES.c.number, ENTRIES.c.digest)
+    .where(ENTRIES.c.test == bindparam("of"))
+    .order_by(ENTRIES.c.number.desc())
+    .limit(1)
+)
+_SENT = select(ENTRIES.c.number).where(ENTRIES.c.test == bindparam("of"), ENTRIES.c.sender == bindparam("by"))
+_ADD = ENTRIES.insert()
 
 
 def utc_now() -> datetime:
@@ -248,7 +260,7 @@ class Notebook:
         with reading(self.engine, self.place) as connection:
             return self._head(connection, test)
 
-    def entries(self, test: str, after: int = 0, *, last: int | None = None) -> list[Entry]:
+    def entries(self, test: str, after: int = 0, *, first: int | None = None, last: int | None = None) -> list[Entry]:
         """Read entries of a test in order.
 
         Parameters
@@ -257,8 +269,8 @@ class Notebook:
             Id of the test.
         after : int
             Only those with a higher number.
-        last : int, optional
-            Only so many, from the end.
+        first, last : int, optional
+            Only so many, from the beginning or from the end.
 
         Returns
         -------
@@ -271,8 +283,8 @@ class Notebook:
         """
         query = select(ENTRIES).where(ENTRIES.c.test == test, ENTRIES.c.number > after)
         query = query.order_by(ENTRIES.c.number.desc() if last is not None else ENTRIES.c.number)
-        if last is not None:
-            query = query.limit(last)
+        if last is not None or first is not None:
+            query = query.limit(first if last is None else last)
         with reading(self.engine, self.place) as connection:
             rows = connection.execute(query).all()
         found = [read_entry(row.test, row.number, bytes(row.stored), row.digest) for row in rows]
@@ -288,6 +300,12 @@ class Notebook:
         with reading(self.engine, self.place) as connection:
             for row in connection.execution_options(yield_per=1000).execute(query):
                 yield row[0], row[1], bytes(row[2])
+
+    def digest(self, test: str, number: int) -> str | None:
+        """Give the digest of one entry as stored, None where there is none."""
+        query = select(ENTRIES.c.digest).where(ENTRIES.c.test == test, ENTRIES.c.number == number)
+        with reading(self.engine, self.place) as connection:
+            return connection.scalar(query)
 
     def landmarks(self) -> list[Landmark]:
         """Read the chain over the whole notebook, nothing checked."""
@@ -308,9 +326,14 @@ class Notebook:
         """Write the next entry of a test."""
         entry = write_entry(test, last.count + 1, kind, body, time=self.time(), follows=last.digest, sender=sender)
         connection.execute(
-            ENTRIES.insert().values(
-                test=test, number=entry.number, digest=entry.digest, sender=sender, stored=entry.stored
-            )
+            _ADD,
+            {
+                "test": test,
+                "number": entry.number,
+                "digest": entry.digest,
+                "sender": sender,
+                "stored": entry.stored,
+            },
         )
         return entry
 
@@ -338,8 +361,7 @@ class Notebook:
 
     def _head(self, connection: Connection, test: str) -> Head:
         """Give the head of a test."""
-        query = select(ENTRIES.c.number, ENTRIES.c.digest).where(ENTRIES.c.test == test)
-        row = connection.execute(query.order_by(ENTRIES.c.number.desc()).limit(1)).first()
+        row = connection.execute(_LAST, {"of": test}).first()
         if row is None:
             raise ValueOutOfRange("The test", f'"{test}"', "one of this notebook", "truerun show lists them.")
         return Head(row[0], row[1])
@@ -352,18 +374,13 @@ class Notebook:
 
     def _sent(self, connection: Connection, test: str, sender: str) -> Entry | None:
         """Read the entry that a sender's id belongs to, None where there is none."""
-        query = select(ENTRIES.c.number).where(ENTRIES.c.test == test, ENTRIES.c.sender == sender)
-        number = connection.scalar(query)
+        number = connection.scalar(_SENT, {"of": test, "by": sender})
         return None if number is None else self._entry(connection, test, number)
 
     def _remember(self, entry: Entry, mark: Head | None) -> None:
         """Write the head beside the store; where the disk refuses that, the entry is stored all the same."""
-        with self._one_at_a_time, suppress(OSError, NotebookUnusable):
-            heads = read_heads(self._heads_file) or Heads(self.identity)
-            known = heads.tests.get(entry.test)
-            newer = known is None or known.count < entry.number
-            head = Head(entry.number, entry.digest) if newer or known is None else known
-            write_heads(self._heads_file, heads.with_test(entry.test, head, mark))
+        with suppress(OSError):
+            add_heads(self._heads_file, entry.test, Head(entry.number, entry.digest), mark)
 
 
 def open_notebook(
@@ -403,8 +420,20 @@ def open_notebook(
         if engine.dialect.name != "sqlite":
             folder.mkdir(parents=True, exist_ok=True)
         kept = heads_place(place, folder)
-        findings = check_heads(engine, place, identity, read_heads(kept))
+        heads = read_heads(kept)
+        findings = check_heads(engine, place, identity, heads)
+        _keep_heads(engine, place, kept, identity, heads)
     except BaseException:
         engine.dispose()
         raise
     return Notebook(engine, place, identity, heads_file=kept, clock=clock, findings=findings)
+
+
+def _keep_heads(engine: Engine, place: str | os.PathLike[str], kept: Path, identity: str, before: Heads | None) -> None:
+    """Begin the file of heads where there is none; those of another notebook are put aside, not written over."""
+    if before is not None and before.notebook == identity and kept.stat().st_size < _LONG_HEADS:
+        return
+    with suppress(OSError):
+        if before is not None and before.notebook != identity:
+            kept.replace(kept.with_name(f"{kept.name}.{before.notebook[:8]}"))
+        write_heads(kept, stored_heads(engine, place, identity))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from sqlalchemy import Connection, update
+from sqlalchemy import Connection, select, update
 
 from truerun.notebook.tables import NOTEBOOK
 
@@ -19,16 +19,15 @@ STEPS: dict[int, Callable[[Connection], None]] = {}
 VERSION = 1
 
 
-def migrate(connection: Connection, version: int) -> None:
+def migrate(connection: Connection) -> None:
     """Bring the tables up to date, step by step; ledgers are never touched.
 
     Parameters
     ----------
     connection : Connection
-        In a transaction: all steps or none.
-    version : int
-        What the tables are.
+        In a transaction of its own: all steps or none, and no second program at the same time.
     """
+    version = connection.scalar(select(NOTEBOOK.c.version)) or 0
     for step in range(version + 1, VERSION + 1):
         STEPS[step](connection)
     connection.execute(update(NOTEBOOK).values(version=VERSION))

@@ -6,7 +6,7 @@ import os
 import uuid
 from datetime import UTC, datetime
 
-from sqlalchemy import Engine, inspect, select
+from sqlalchemy import Engine, func, inspect, select
 from sqlalchemy.exc import DBAPIError
 
 from truerun.errors import NotebookUnusable
@@ -17,7 +17,7 @@ from truerun.notebook.heads import Head, Heads
 from truerun.notebook.migrations import VERSION, migrate
 from truerun.notebook.tables import ENTRIES, LANDMARKS, METADATA, NOTEBOOK
 
-__all__ = ["check_heads", "prepare"]
+__all__ = ["check_heads", "prepare", "stored_heads"]
 
 
 def prepare(engine: Engine, place: str | os.PathLike[str], *, make: bool, made: datetime) -> str:
@@ -67,7 +67,7 @@ def prepare(engine: Engine, place: str | os.PathLike[str], *, make: bool, made: 
         raise NotebookUnusable(name, found, "Install the newer truerun; nothing was changed.")
     if row.version < VERSION:
         with writing(engine, name) as connection:
-            migrate(connection, row.version)
+            migrate(connection)
     return str(row.id)
 
 
@@ -113,6 +113,19 @@ def check_heads(
             query = select(LANDMARKS.c.digest).where(LANDMARKS.c.number == kept.landmarks.count)
             _require_head(connection.scalar(query), kept.landmarks, name, "the chain over all tests")
     return tuple(found)
+
+
+def stored_heads(engine: Engine, place: str | os.PathLike[str], identity: str) -> Heads:
+    """Give the heads of all chains as they are stored now."""
+    last = select(ENTRIES.c.test, func.max(ENTRIES.c.number).label("count")).group_by(ENTRIES.c.test).subquery()
+    query = select(ENTRIES.c.test, ENTRIES.c.number, ENTRIES.c.digest).join(
+        last, (ENTRIES.c.test == last.c.test) & (ENTRIES.c.number == last.c.count)
+    )
+    marks = select(LANDMARKS.c.number, LANDMARKS.c.digest).order_by(LANDMARKS.c.number.desc()).limit(1)
+    with reading(engine, os.fspath(place)) as connection:
+        tests = {row[0]: Head(row[1], row[2]) for row in connection.execute(query)}
+        mark = connection.execute(marks).first()
+    return Heads(identity, tests, None if mark is None else Head(mark[0], mark[1]))
 
 
 def _require_head(stored: str | None, head: Head, name: str, what: str) -> None:

@@ -25,12 +25,12 @@ recording      run, digest, name, media, size, marks
 photo          run, digest, name, media, size
 guess          run, condition
 note           words, run
-corrected      entry (its number), changes, why
-withdrawn      entry (its number), why
+corrected      entry (its number), run, changes, before, why
+withdrawn      entry (its number), kind (of that entry), why, run (where the run is to count no more)
 seal-broken    why
 closed         why
 decided        comparison: as in its JSON
-reported       digest
+reported       bytes: how long the page was
 bundled        digest
 challenge      words, by, test (the id of the new test)
 screening      plan: as in its file, with its seal
@@ -48,7 +48,11 @@ from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.heads import Head
 from truerun.series import Run, RunTable
 
-__all__ = ["Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
+__all__ = ["FOLD", "Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
+
+
+FOLD = 1
+"""Raised whenever a step of the fold or a field of the state changes; states kept under another number are rebuilt."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,7 +307,10 @@ def _passes(state: TestState, entry: Entry) -> TestState:
 
 
 def _stopped(state: TestState, entry: Entry) -> TestState:
-    body = entry.body
+    """Take the time of a run; a second one changes nothing, since values are changed by correcting them."""
+    body, run = entry.body, _run_of(state, entry)
+    if run is None or run.seconds is not None:
+        return state
     return _changed(
         state,
         entry,
@@ -315,6 +322,10 @@ def _stopped(state: TestState, entry: Entry) -> TestState:
 
 
 def _left_out(state: TestState, entry: Entry) -> TestState:
+    """Leave a run out; a time that had been seen stays seen, and the first reason stands."""
+    run = _run_of(state, entry)
+    if run is not None and run.left_out is not None:
+        return _changed(state, entry, seen=bool(run.seen or entry.body.get("seen")))
     reason = str(entry.body.get("reason") or entry.body.get("what") or "stopped")
     return _changed(state, entry, left_out=reason, seen=bool(entry.body.get("seen")))
 
@@ -365,8 +376,12 @@ _CORRECTABLE = frozenset(("seconds", "unfinished", "guess", "seen", "left_out"))
 
 
 def _withdrawn(state: TestState, entry: Entry) -> TestState:
-    """Withdraw: a run then counts as left out, seen."""
-    gone = replace(state, withdrawn=state.withdrawn | {int(entry.body["entry"])})
+    """Withdraw: a run whose measurement is withdrawn counts as left out, seen; a guess is no guess any more."""
+    number = int(entry.body["entry"])
+    photos = tuple(each for each in state.photos if each.entry != number)
+    gone = replace(state, withdrawn=state.withdrawn | {number}, photos=photos)
+    if entry.body.get("kind") == Kind.GUESS.value:
+        return _changed(gone, entry, guess=None)
     return _changed(gone, entry, left_out=str(entry.body.get("why") or "withdrawn"), seen=True)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from truerun.errors import LedgerBroken
-from truerun.notebook.entries import FIRST
+from truerun.notebook.entries import FIRST, Kind
 from truerun.notebook.files import digests, read_file
 from truerun.notebook.heads import Head
 from truerun.notebook.ledger import Notebook
@@ -16,7 +16,7 @@ from truerun.notebook.ledger import Notebook
 __all__ = ["Checked", "Fault", "check_chain", "verify_notebook"]
 
 _MOST_FAULTS = 100
-_NEEDED = ("schema", "test", "number", "time", "kind", "body", "follows")
+_WITH_FILE = frozenset((Kind.RECORDING.value, Kind.PHOTO.value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,9 @@ class Checked:
     faults: tuple[Fault, ...]
 
 
-def check_chain(rows: Iterable[tuple[int, str, bytes]], name: str) -> tuple[Head, list[Fault]]:
+def check_chain(
+    rows: Iterable[tuple[int, str, bytes]], name: str, *, attached: set[str] | None = None
+) -> tuple[Head, list[Fault]]:
     """Check that lines follow one another and are what was hashed.
 
     Parameters
@@ -46,6 +48,8 @@ def check_chain(rows: Iterable[tuple[int, str, bytes]], name: str) -> tuple[Head
         Number, digest and stored bytes, in order.
     name : str
         Of the chain, for messages.
+    attached : set of str, optional
+        Takes the digests of the files that the lines name.
 
     Returns
     -------
@@ -64,28 +68,30 @@ def check_chain(rows: Iterable[tuple[int, str, bytes]], name: str) -> tuple[Head
     faults: list[Fault] = []
     head = Head(0, FIRST)
     for number, digest, stored in rows:
-        faults += _faults_of(number, digest, stored, head, name) if len(faults) < _MOST_FAULTS else []
+        fault = _fault_of(number, digest, stored, head, attached)
+        if fault is not None and len(faults) < _MOST_FAULTS:
+            faults.append(Fault(f"{name}, line {number}", fault))
         head = Head(number, digest)
     return head, faults
 
 
-def _faults_of(number: int, digest: str, stored: bytes, before: Head, name: str) -> Iterator[Fault]:
-    """Give what is wrong with one line."""
-    where = f"{name}, line {number}"
+def _fault_of(number: int, digest: str, stored: bytes, before: Head, attached: set[str] | None) -> str | None:
+    """Say what is wrong with one line, None where nothing is."""
     if hashlib.sha256(stored).hexdigest() != digest:
-        yield Fault(where, "its bytes were changed after it was written")
+        return "its bytes or its digest were changed after it was written"
     if number != before.count + 1:
-        yield Fault(where, f"it follows line {before.count}; lines between them were taken out")
+        return f"it follows line {before.count}; lines between them were taken out"
     try:
         data = json.loads(stored)
-    except ValueError as error:
-        place = getattr(error, "pos", 0)
-        yield Fault(f"{where}, byte {place}", "it is not JSON any more")
-        return
+    except ValueError:
+        return "it is not JSON"
     if not isinstance(data, dict) or data.get("number") != number:
-        yield Fault(where, "it belongs to another place")
-    elif data.get("follows") != before.digest:
-        yield Fault(where, "it does not follow the line before it; one of the two was put in later")
+        return "it belongs to another place"
+    if data.get("follows") != before.digest:
+        return "it does not follow the line before it; one of the two was put in later"
+    if attached is not None and data.get("kind") in _WITH_FILE:
+        attached.add(str(data["body"]["digest"]))
+    return None
 
 
 def verify_notebook(notebook: Notebook, *, progress: Callable[[int, int], None] | None = None) -> Checked:
@@ -109,36 +115,41 @@ def verify_notebook(notebook: Notebook, *, progress: Callable[[int, int], None] 
     tests = notebook.tests()
     heads: dict[str, Head] = {}
     faults: list[Fault] = []
+    attached: set[str] = set()
     for done, test in enumerate(tests, 1):
-        head, found = check_chain(notebook.stored_entries(test.id), f"test {test.number}")
+        head, found = check_chain(notebook.stored_entries(test.id), f"test {test.number}", attached=attached)
         heads[test.id] = head
         faults += found
         if progress is not None:
             progress(done, len(tests))
-    marks = notebook.landmarks()
-    _, found = check_chain(((mark.number, mark.digest, mark.stored) for mark in marks), "the chain over all tests")
-    faults += found
-    faults += _landmark_faults(notebook, {test.number for test in tests}, [mark.stored for mark in marks])
+    faults += _landmark_faults(notebook, {test.number for test in tests})
     files = digests(notebook)
     for digest in files:
         faults += _file_faults(notebook, digest)
+    faults += [
+        Fault(f"file {digest[:16]}", "it was attached and is not here any more") for digest in attached - set(files)
+    ]
     return Checked(sum(head.count for head in heads.values()), len(files), heads, tuple(faults))
 
 
-def _landmark_faults(notebook: Notebook, numbers: set[int], stored: list[bytes]) -> Iterator[Fault]:
-    """Hold the chain over all tests against the tests that are there, and each landmark against its entry."""
-    for each in stored:
-        try:
-            data = json.loads(each)
-        except ValueError:
-            continue  # said already
-        if data.get("test_number") not in numbers:
-            yield Fault(f"test {data.get('test_number')}", "it was opened here and is not here any more")
-            continue
-        found = [digest for number, digest, _ in notebook.stored_entries(data["test"]) if number == data["entry"]]
-        if found != [data["digest"]]:
-            where = f"test {data['test_number']}, line {data['entry']}"
-            yield Fault(where, "the chain over all tests knows another line in this place")
+def _landmark_faults(notebook: Notebook, numbers: set[int]) -> list[Fault]:
+    """Hold the chain over all tests against the tests that are there, and each of its lines against its entry."""
+    marks = notebook.landmarks()
+    _, faults = check_chain(((mark.number, mark.digest, mark.stored) for mark in marks), "the chain over all tests")
+    if faults:
+        return faults
+    named: set[int] = set()
+    for mark in marks:
+        data = json.loads(mark.stored)
+        number, entry = int(data["test_number"]), int(data["entry"])
+        named.add(number)
+        if number not in numbers:
+            faults.append(Fault(f"test {number}", "it was opened here and is not here any more"))
+        elif notebook.digest(data["test"], entry) != data["digest"]:
+            where = f"test {number}, line {entry}"
+            faults.append(Fault(where, "the chain over all tests knows another line in this place"))
+    unnamed = sorted(numbers - named)
+    return faults + [Fault(f"test {number}", "the chain over all tests does not know it") for number in unnamed]
 
 
 def _file_faults(notebook: Notebook, digest: str) -> Iterator[Fault]:

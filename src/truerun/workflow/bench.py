@@ -6,15 +6,18 @@ what changes the plan, a value or the end of a test quotes the head that it was 
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from typing import Any
 
-from truerun.errors import PlanBroken, ValueOutOfRange
+from truerun.errors import HeadMoved, PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.files import store_file
 from truerun.notebook.ledger import Notebook, TestRow
-from truerun.notebook.state import RunState, TestState, fold
+from truerun.notebook.projection import kept_state
+from truerun.notebook.state import RunState, TestState
 from truerun.workflow.plan_files import SealedPlan, read_plan
 from truerun.workflow.planning import PlanResult, plan
 
@@ -60,6 +63,9 @@ WRONG: Mapping[str, str] = {
 
 _SIDES = ("claimant", "sceptic")
 
+_MEASURED = frozenset((Kind.RUN_BEGUN, Kind.STARTED, Kind.TAP, Kind.STOPPED, Kind.PASSES, Kind.RECORDING, Kind.GUESS))
+"""What a run rests on; a note or a photo that is withdrawn takes nothing from it."""
+
 
 def open_test(notebook: Notebook, name: str, *, invented: bool = False) -> TestState:
     """Open a test.
@@ -85,7 +91,7 @@ def open_test(notebook: Notebook, name: str, *, invented: bool = False) -> TestS
 
 def state_of(notebook: Notebook, test: str) -> TestState:
     """Give everything that stands in a test."""
-    return fold(test, notebook.entries(test))
+    return kept_state(notebook, test)
 
 
 def find_test(notebook: Notebook, said: str | None) -> str:
@@ -108,7 +114,7 @@ def find_test(notebook: Notebook, said: str | None) -> str:
         If none or several fit; says which there are.
     """
     rows = notebook.tests()
-    names = {row.id: str(notebook.entries(row.id, last=None)[0].body.get("name", "")) for row in rows}
+    names = {row.id: str(notebook.entries(row.id, first=1)[0].body.get("name", "")) for row in rows}
     listed = ", ".join(f'{row.number} "{names[row.id]}"' for row in rows) or "none yet"
     if said is None and len(rows) == 1:
         return rows[0].id
@@ -253,21 +259,38 @@ def begin_run(notebook: Notebook, test: str, *, sender: str | None = None) -> Ru
     PlanBroken
         If nothing is sealed, all runs are done, the test is closed, or a run is open already.
     """
-    state = state_of(notebook, test)
+    while True:
+        state = state_of(notebook, test)
+        before = next((run for run in state.runs if run.id == sender), None)
+        waiting = before or _run_that_waits(state)
+        if waiting is not None:
+            return waiting
+        slot = state.next_slot
+        attempt = 1 + sum(run.slot == slot for run in state.runs)
+        name = sender or str(uuid.uuid4())
+        body = {"run": name, "slot": slot, "attempt": attempt}
+        with suppress(HeadMoved):  # somebody else wrote in between, perhaps began this very run: look again
+            notebook.append(test, Kind.RUN_BEGUN, body, sender=sender, head=state.head.digest)
+            return _run_named(state_of(notebook, test), name)
+
+
+def _run_named(state: TestState, name: str) -> RunState:
+    """Give a run by its id."""
+    found = next((run for run in state.runs if run.id == name), None)
+    if found is None:
+        raise ValueOutOfRange("The id of the sender", f'"{name}", used before', "a new one for each thing sent")
+    return found
+
+
+def _run_that_waits(state: TestState) -> RunState | None:
+    """Give the run that was begun and not ended; None where the next one may begin, and refuse where none may."""
     if state.plan is None:
         raise PlanBroken("Runs follow a sealed plan", "none is sealed yet", "Seal the plan first.")
     if state.closed is not None:
         raise PlanBroken("A closed test gets no more runs", "it was closed", "Open a new test.")
-    slot = state.next_slot
-    if slot is None:
+    if state.next_slot is None:
         raise PlanBroken(f"The plan has {len(state.order)} runs", "all are done", "Decide the test.")
-    waiting = state.open_run
-    if waiting is not None:
-        return waiting
-    attempt = 1 + sum(run.slot == slot for run in state.runs)
-    name = sender or str(uuid.uuid4())
-    notebook.append(test, Kind.RUN_BEGUN, {"run": name, "slot": slot, "attempt": attempt}, sender=sender)
-    return next(run for run in state_of(notebook, test).runs if run.id == name)
+    return state.open_run
 
 
 def start_clock(notebook: Notebook, test: str, run: str, at: float, *, sender: str | None = None) -> Entry:
@@ -292,10 +315,15 @@ def stop_clock(
     sender: str | None = None,
 ) -> Entry:
     """Note the time of a run; ``unfinished`` where the wheel had not come to the end by then."""
-    if not seconds > 0:
-        raise ValueOutOfRange("The time of the run", f"{seconds:g} s", "above 0")
+    _require_time(seconds)
     body = {"run": run, "seconds": seconds, "by": by, "unfinished": unfinished, "typed": typed}
     return notebook.append(test, Kind.STOPPED, body, sender=sender)
+
+
+def _require_time(seconds: Any) -> None:
+    """Refuse what is no time of a run."""
+    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds < math.inf:
+        raise ValueOutOfRange("The time of the run", f"{seconds} s", "a number of seconds above 0")
 
 
 def abort_run(notebook: Notebook, test: str, run: str, reason: str, *, seen: bool, sender: str | None = None) -> Entry:
@@ -413,21 +441,24 @@ def correct(notebook: Notebook, test: str, entry: int, changes: Mapping[str, Any
     for name in changes:
         if name not in allowed:
             raise ValueOutOfRange("What is corrected", f'"{name}"', ", ".join(allowed))
-    before = {name: old.body.get(name) for name in changes}
+    if "seconds" in changes:
+        _require_time(changes["seconds"])
+    before = {name: old.body.get("condition" if name == "guess" else name) for name in changes}
     body = {"entry": entry, "run": old.body.get("run"), "changes": dict(changes), "before": before, "why": why}
     return notebook.append(test, Kind.CORRECTED, body, head=head)
 
 
 def withdraw(notebook: Notebook, test: str, entry: int, *, why: str, head: str) -> Entry:
-    """Withdraw an entry; it stays, and so does the withdrawal."""
+    """Withdraw an entry; it stays, and so does the withdrawal. A run whose measurement it was counts no more."""
     old = _entry(notebook, test, entry)
-    body = {"entry": entry, "run": old.body.get("run"), "why": why}
+    run = old.body.get("run") if old.kind in _MEASURED else None
+    body = {"entry": entry, "kind": old.kind.value, "run": run, "why": why}
     return notebook.append(test, Kind.WITHDRAWN, body, head=head)
 
 
 def _entry(notebook: Notebook, test: str, number: int) -> Entry:
     """Give one entry."""
-    found = [each for each in notebook.entries(test, number - 1)[:1] if each.number == number]
+    found = [each for each in notebook.entries(test, number - 1, first=1) if each.number == number]
     if not found:
         count = notebook.head(test).count
         raise ValueOutOfRange("The entry", number, f"1 to {count}")

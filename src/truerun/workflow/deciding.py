@@ -10,12 +10,11 @@ from truerun.errors import PlanBroken
 from truerun.notebook.entries import Kind
 from truerun.notebook.files import read_file
 from truerun.notebook.ledger import Notebook
-from truerun.notebook.state import TestState, run_table
+from truerun.notebook.state import TestState, fold, run_table
 from truerun.series import RunTable
-from truerun.workflow.bench import state_of
 from truerun.workflow.comparing import ComparisonResult, compare
 
-__all__ = ["decide", "report", "table_of"]
+__all__ = ["decide", "report", "shown", "table_of"]
 
 
 def decide(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResult:
@@ -41,15 +40,20 @@ def decide(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResu
     TruerunError
         As for :func:`truerun.workflow.comparing.compare`.
     """
-    result = _compared(notebook, state_of(notebook, test), workers)
+    result = _compared(notebook, _added_up(notebook, test), workers)
     if result.verdict is not None:
         notebook.append(test, Kind.DECIDED, {"comparison": result.document()})
     return result
 
 
+def shown(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResult:
+    """Give the result of a test to look at again; nothing is written, and before the last run there are counts only."""
+    return _compared(notebook, _added_up(notebook, test), workers)
+
+
 def report(notebook: Notebook, test: str, *, workers: int = 1) -> str:
     """Write the report of a test, one HTML page; that it was written is an entry."""
-    state = state_of(notebook, test)
+    state = _added_up(notebook, test)
     page = _compared(notebook, state, workers).report(invented=state.invented)
     notebook.append(test, Kind.REPORTED, {"bytes": len(page.encode())})
     return page
@@ -60,6 +64,11 @@ def table_of(state: TestState, recordings: dict[str, str] | None = None) -> RunT
     counted = [run for run in state.runs if run.counts]
     by_recording = bool(counted) and all(run.recordings for run in counted)
     return run_table(state, recordings if by_recording else None)
+
+
+def _added_up(notebook: Notebook, test: str) -> TestState:
+    """Add up every entry anew; a verdict never rests on a state that was kept."""
+    return fold(test, notebook.entries(test))
 
 
 def _compared(notebook: Notebook, state: TestState, workers: int) -> ComparisonResult:
