@@ -11,7 +11,7 @@ from truerun.web.forms import Form
 __all__ = ["CHOICES", "USUAL", "request_of", "typed"]
 
 _ENDS = (
-    ("speed", "at a set speed, the same for every run"),
+    ("speed", "at a set speed"),
     ("turns", "after a set count of turns"),
     ("turns-back", "when the wheel first turns back"),
     ("lies-still", "when the wheel lies still"),
@@ -23,7 +23,7 @@ CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
     "orders": tuple(ORDER_SETS.items()),
     "end": _ENDS,
     "timing": (("hand", "by hand"), ("sensor", "by a sensor")),
-    "launch": (("mechanical", "by a mechanism, such as a weight on a string"), ("hand", "by hand")),
+    "launch": (("mechanical", "by a mechanism"), ("hand", "by hand")),
     "blinding": tuple((str(grade), words) for grade, words in BLINDING.items()),
 }
 """What can be chosen, by the name of the field."""

@@ -26,12 +26,14 @@ class Shown:
 
 
 def shelf(visit: Visit) -> Response:
-    """Show every test, the one under way first."""
+    """Show every test, the one under way that was written in last first."""
     rows = [(row, visit.state(row)) for row in visit.notebook.tests()]
     if not rows:
         return page(visit, "shelf_empty.html.j2")
     shown = [Shown(row, state, standing(state), next_step(row.number, state)) for row, state in rows]
-    shown.sort(key=lambda each: (each.state.closed is not None or each.state.reports > 0, -each.row.number))
+    latest = {row.id: visit.notebook.entries(row.id, last=1)[0].time for row, _ in rows}
+    shown.sort(key=lambda each: latest[each.row.id], reverse=True)
+    shown.sort(key=lambda each: each.state.closed is not None or each.state.reports > 0)
     counted = {
         "reported": sum(each.state.reports > 0 for each in shown),
         "closed": sum(each.state.closed is not None and not each.state.reports for each in shown),

@@ -70,6 +70,7 @@
       const work = async () => { while (await sendFirst()) pause = 500; };
       await (navigator.locks ? navigator.locks.request("truerun.outbox", work) : work());
       tell("");
+      document.dispatchEvent(new Event("truerun:sent"));
     } catch (error) {
       tell(error.message);
       timer = setTimeout(flush, pause);
@@ -87,10 +88,11 @@
       return { id: row.id, answered };
     },
     flush,
+    waiting: () => read(KEPT).length,
   };
 
   addEventListener("online", flush);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
-  tell("");
+  tell(read(KEPT).length ? "they are being sent." : "");
   flush();
 })();

@@ -1,0 +1,179 @@
+// The run sheet. The watch counts on touch down, by the clock of this page (performance.now). What was pressed is kept
+// in this browser at once, so a reload, a lost connection or a server that ended changes nothing.
+"use strict";
+(function () {
+  const sheet = document.getElementById("sheet");
+  const { observe, test, slot, attempt, run: known, guess } = sheet.dataset;
+  const KEPT = `truerun.watch.${test}.${slot}.${attempt}`;
+  const byId = (id) => document.getElementById(id);
+  const box = window.truerunOutbox;
+  const load = () => { try { return JSON.parse(localStorage.getItem(KEPT)) || {}; } catch { return {}; } };
+  let watch = load(), lastPress = -Infinity, before = "ready", lock = null, onward = null;
+
+  const keep = (more) => { watch = { ...watch, ...more }; localStorage.setItem(KEPT, JSON.stringify(watch)); };
+  const absolute = (stamp) => (performance.timeOrigin + stamp) / 1000; // [s], and holds over a reload
+  const say = (text) => { byId("live").textContent = text; };
+  const state = () => document.body.dataset.state;
+
+  function show(name) {
+    document.body.dataset.state = name;
+    const first = { wrong: "input[name=kind]:checked", done: "#onward", said: "#onward" }[name];
+    if (first) document.querySelector(first).focus();
+  }
+
+  function begun() {
+    if (watch.run) return watch.run;
+    if (known) { keep({ run: known }); return known; }
+    const sent = box.put(observe, { what: "begin", slot: Number(slot) });
+    keep({ run: sent.id });
+    sent.answered.then((answer) => { if (answer && answer.run) keep({ run: answer.run }); });
+    return sent.id;
+  }
+
+  function start(stamp) {
+    const run = begun();
+    keep({ started: absolute(stamp), origin: performance.timeOrigin });
+    box.put(observe, { what: "start", run, at: watch.started });
+    show("timing");
+    say("The watch runs.");
+    stayAwake();
+  }
+
+  function stop(stamp) {
+    keep({ seconds: absolute(stamp) - watch.started });
+    show("asked");
+    say("Stopped. Was all well?");
+  }
+
+  function tapped(stamp) {
+    keep({ taps: (watch.taps || 0) + 1 });
+    box.put(observe, { what: "tap", run: watch.run, at: absolute(stamp) });
+    byId("taps").textContent = watch.taps;
+    if (watch.taps % 10 === 0) say(`${watch.taps} turns`);
+  }
+
+  function well() {
+    if (watch.origin !== performance.timeOrigin) {
+      const words = `Run ${slot}: the page was loaded anew while the watch ran; its time rests on the computer's clock.`;
+      box.put(observe, { what: "note", run: watch.run, words });
+    }
+    byId("time").textContent = written(watch.seconds);
+    keep({ well: true });
+    finish(box.put(observe, { what: "stop", run: watch.run, seconds: watch.seconds }), "done");
+  }
+
+  function finish(sent, name) {
+    byId("next-words").textContent = "It is kept in this browser until the notebook has it.";
+    sent.answered.then((answer) => {
+      if (!answer) { byId("next-words").textContent = "The notebook did not take it; see above."; return; }
+      localStorage.removeItem(KEPT);
+      if (answer.sentence) byId("rule").textContent = answer.sentence;
+      onward = name === "done" && guess ? { address: guess, button: "Write down the guess" } : answer.next;
+      byId("onward").href = onward.address;
+      byId("onward").textContent = onward.button;
+      byId("next-words").textContent = "The notebook has it.";
+      say(name === "done" ? "Written down." : "");
+    });
+    show(name);
+  }
+
+  function wrong() {
+    before = state();
+    history.pushState({}, "", "#wrong");
+    show("wrong");
+  }
+
+  function sendWrong() {
+    const form = byId("wrong");
+    const body = { what: "wrong", run: begun(), kind: form.elements.kind.value, words: form.elements.happened.value,
+      seen: before === "done" };
+    byId("rule").textContent = "Kept in this browser until the notebook has it.";
+    keep({ well: true });
+    finish(box.put(observe, body), "said");
+  }
+
+  function written(seconds) {
+    const minutes = Math.floor(seconds / 60), rest = (seconds - 60 * minutes).toFixed(2);
+    return minutes ? `${minutes}:${rest.padStart(5, "0")}` : `${rest} s`;
+  }
+
+  // one press: a second one within 0.3 s is a bounce
+  function press(act, stamp) {
+    if (stamp - lastPress < 300) return;
+    lastPress = stamp;
+    act(stamp);
+  }
+
+  function key(id, act, onTouch) {
+    const button = byId(id);
+    if (onTouch) button.addEventListener("pointerdown", (event) => { if (!event.button) press(act, event.timeStamp); });
+    // a click without a pointer comes from a keyboard or from assistive technology
+    button.addEventListener("click", (event) => { if (!onTouch || !event.detail) press(act, event.timeStamp); });
+  }
+
+  key("start", start, true);
+  key("stop", stop, true);
+  key("tap", tapped, true);
+  key("well", well);
+  key("went-wrong", wrong);
+  key("send-wrong", sendWrong);
+  key("mistake", () => history.back());
+  byId("wrong").addEventListener("submit", (event) => { event.preventDefault(); sendWrong(); });
+  addEventListener("popstate", () => { if (state() === "wrong") show(before); });
+
+  document.addEventListener("keydown", (event) => {
+    if (event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
+    const own = event.target.closest("a,button,summary,input,textarea,select");
+    const big = { ready: start, timing: stop }[state()];
+    if (event.key === " " && big && (!own || own.matches(".go"))) {
+      event.preventDefault();
+      press(big, event.timeStamp);
+    } else if (!window.truerunKeys.on() || window.truerunKeys.typing(event.target)) {
+      return;
+    } else if (event.key === "w" && ["ready", "timing", "asked", "done"].includes(state())) {
+      event.preventDefault();
+      press(wrong, event.timeStamp);
+    } else if (event.key === "t" && state() === "timing") {
+      tapped(event.timeStamp);
+    }
+  });
+  // a tick by touch leaves no focus behind, so that space starts the watch
+  sheet.addEventListener("click", (event) => { if (event.detail && event.target.matches("[type=checkbox]")) event.target.blur(); });
+
+  async function stayAwake() {
+    const line = byId("awake");
+    if (!navigator.wakeLock) { line.textContent = "Keep the screen awake yourself: this browser cannot."; return; }
+    try {
+      lock = await navigator.wakeLock.request("screen");
+      line.textContent = "The screen stays awake.";
+    } catch {
+      line.textContent = "The screen may go dark; the watch runs on.";
+    }
+  }
+  document.addEventListener("visibilitychange", () => {
+    if (!document.hidden && state() === "timing" && (!lock || lock.released)) stayAwake();
+  });
+
+  // a sign of life that does not tell the time
+  const beats = document.querySelectorAll(".beat i");
+  let beat = 0;
+  setInterval(() => {
+    if (state() !== "timing") return;
+    beats.forEach((each, place) => each.classList.toggle("on", place === beat));
+    beat = (beat + 1) % beats.length;
+  }, 1000);
+
+  // said before the page was loaded anew: it waits until the notebook has it
+  if (watch.well) {
+    const told = () => { localStorage.removeItem(KEPT); location.reload(); };
+    byId("next-words").textContent = "It is kept in this browser until the notebook has it.";
+    show("done");
+    if (box.waiting()) document.addEventListener("truerun:sent", told);
+    else told();
+    return;
+  }
+  byId("taps").textContent = watch.taps || 0;
+  if (watch.seconds) show("asked");
+  else if (watch.started) { show("timing"); stayAwake(); }
+  if (location.hash === "#wrong") { before = state(); show("wrong"); }
+})();
