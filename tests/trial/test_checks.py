@@ -195,8 +195,11 @@ def named_in(path: Path) -> set[str]:
 
 class TestTheCatalogueIsWhatIsSaid:
     def test_every_entry_is_spoken_somewhere_and_nothing_else(self) -> None:
-        spoken = set().union(*(named_in(path) for path in SOURCE.rglob("*.py") if path.name != "catalogue.py"))
-        assert spoken == set(CHECKS)
+        modules = [path for path in SOURCE.rglob("*.py") if path.name != "catalogue.py"]
+        assert set().union(*(named_in(path) for path in modules)) <= set(CHECKS)
+        # some are chosen between two names first, so each need only stand somewhere in quotes
+        written = "".join(path.read_text(encoding="utf-8") for path in modules)
+        assert {check for check in CHECKS if f'"{check}"' not in written} == set()
 
     def test_every_entry_of_a_comparison_or_a_look_is_reached_here(self) -> None:
         # those of table readers, pooling, screening and dose series are reached in their own tests
@@ -225,7 +228,7 @@ class TestPlainWords:
     def test_sentences_and_remedies_of_the_catalogue(self, check: str) -> None:
         words = CHECKS[check]
         for text in (words.sentence, words.remedy):
-            assert text is None or text.endswith((".", "{meaning}"))
+            assert text is None or text.endswith((".", "{meaning}", "{drive}"))
             assert text is None or not BANNED.search(text)
         assert words.size is None or not words.size.endswith(".")
 

@@ -159,7 +159,7 @@ CHECKS: dict[str, Template] = {
     ),
     "drag-wanders": Template(
         NOTE,
-        "The drag wandered during the run. The uncertainties count this in; from reading errors alone they would come out "
+        "The drag wandered during the run. The uncertainties count this in; from the scatter of the readings alone they would come out "
         "{ratio} times too small.",
         "{ratio} times",
         "Let the bearing run warm before the first run, and keep draughts away.",
