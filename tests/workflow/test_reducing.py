@@ -105,6 +105,24 @@ class TestSpeedsReadByHand:
             rundown(REAL / name)
 
 
+class TestAnglesFromAFilm:
+    def test_the_time_is_that_of_the_closed_form(self) -> None:
+        """Source: w = w0 exp(-c1 t), so t = ln(w_a/w_b)/c1 and angle = w0 (1 - exp(-c1 t))/c1."""
+        times = np.arange(0, 20, 1 / 30)
+        angles = 15 * (1 - np.exp(-0.1 * times)) / 0.1
+        angles = angles + 2e-3 * np.random.default_rng(6).standard_normal(times.size)
+        rows = "\n".join(f"{time:.6f};{angle:.6f}" for time, angle in zip(times, angles, strict=True))
+        result = rundown(io.BytesIO(f"time [s];angle [rad]\n{rows}\n".encode()), window=(12.0, 4.0))
+        assert result.window is not None
+        assert abs(result.window.time - np.log(3) / 0.1) < 4 * result.window.time_uncertainty
+        document = result.document()
+        assert document["window"]["defined_by"] == "energy"
+        assert document["reading"]["unit"] == "rad"
+        Draft202012Validator(json.loads(SCHEMA.read_text(encoding="utf-8"))).validate(json.loads(result.json()))
+        assert "One angle is good to" in result.summary()
+        assert "Dots: measured" in result.report()
+
+
 class TestSeveralRecordings:
     def test_one_window_for_all(self, tmp_path: Path) -> None:
         paths = [wheel_file(tmp_path, "a.csv", 1), wheel_file(tmp_path, "b.csv", 2)]

@@ -9,7 +9,7 @@ from truerun.charts.frame import Span, upright
 from truerun.charts.layers import Axis, Layer, describe, layer, words
 from truerun.charts.slowing import PER_MINUTE
 from truerun.motion.hill import Hill, capture_speed, hill_height, hill_matrix
-from truerun.motion.rundown import Rundown
+from truerun.motion.measured import Measured, hill_of
 from truerun.trial.phrases import percent
 
 __all__ = ["draw_hill", "draw_hill_ring"]
@@ -22,12 +22,12 @@ _CAPTION = (
 )
 
 
-def draw_hill(rundown: Rundown, width: Width = Width.WIDE) -> Drawing | None:
+def draw_hill(rundown: Measured, width: Width = Width.WIDE) -> Drawing | None:
     """Draw the bump over the angle, as a share of the energy at the first pass, with the level of capture.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown, SpeedRundown or TrackRundown
     width : Width
         For which width.
 
@@ -36,9 +36,10 @@ def draw_hill(rundown: Rundown, width: Width = Width.WIDE) -> Drawing | None:
     Drawing or None
         None where no bump was fitted.
     """
-    if rundown.hill is None:
+    hill = hill_of(rundown)
+    if hill is None:
         return None
-    rows = _rows(rundown, rundown.hill)
+    rows = _rows(rundown, hill)
     top, bottom = max(row["share"] for row in rows), min(row["share"] for row in rows)
     room = 0.25 * (top - bottom)
     marks = [(90.0 * quarter, f"{90 * quarter}°") for quarter in range(5)]
@@ -48,7 +49,7 @@ def draw_hill(rundown: Rundown, width: Width = Width.WIDE) -> Drawing | None:
         Span(0, 360, "angle from mark 1, in the direction of travel", marks=marks),
         Span(bottom - room / 2, top + room, "% of the energy at the start", 100, 5),
     )
-    speed, _ = capture_speed(rundown.hill)
+    speed, _ = capture_speed(hill)
     level = {"share": top, "words": f"caught below {speed * PER_MINUTE:.3g} r/min"}
     layers: list[Layer] = [
         *frame.layers,
@@ -61,7 +62,7 @@ def draw_hill(rundown: Rundown, width: Width = Width.WIDE) -> Drawing | None:
     return Drawing(
         name="hill",
         title="The magnetic bump",
-        alternative=_said(rundown, rundown.hill),
+        alternative=_said(rundown, hill),
         caption=_CAPTION,
         description=describe(width.value, _HEIGHT, frame.x, frame.y, layers),
         columns=("Angle, degrees", "Share of the energy at the start"),
@@ -71,12 +72,12 @@ def draw_hill(rundown: Rundown, width: Width = Width.WIDE) -> Drawing | None:
     )
 
 
-def draw_hill_ring(rundown: Rundown) -> Drawing | None:
+def draw_hill_ring(rundown: Measured) -> Drawing | None:
     """Draw the bump round the wheel: farther out is higher.
 
     Parameters
     ----------
-    rundown : Rundown
+    rundown : Rundown, SpeedRundown or TrackRundown
 
     Returns
     -------
@@ -84,9 +85,10 @@ def draw_hill_ring(rundown: Rundown) -> Drawing | None:
         None where no bump was fitted. The height on the paper fills the ring whatever its size; the figure in the
         middle says how high it is. Angles run anticlockwise from the right, as the wheel is seen to turn.
     """
-    if rundown.hill is None:
+    hill = hill_of(rundown)
+    if hill is None:
         return None
-    rows = _rows(rundown, rundown.hill)
+    rows = _rows(rundown, hill)
     most = max(abs(row["share"]) for row in rows)
     rim = [
         {"x": radius * np.cos(np.radians(row["angle"])), "y": radius * np.sin(np.radians(row["angle"])), "order": place}
@@ -102,7 +104,7 @@ def draw_hill_ring(rundown: Rundown) -> Drawing | None:
         {"x": 1.42 * np.cos(turn), "y": 1.42 * np.sin(turn) - 0.03, "words": f"{round(np.degrees(turn))}°"}
         for turn in np.arange(4) * np.pi / 2
     ]
-    height, _ = hill_height(rundown.hill)
+    height, _ = hill_height(hill)
     share = 2 * height / rundown.speed_high**2
     layers: list[Layer] = [
         _closed(layer("line", circle, x="x", y="y", stroke="line", strokeWidth=1, interpolate="linear")),
@@ -117,7 +119,7 @@ def draw_hill_ring(rundown: Rundown) -> Drawing | None:
     return Drawing(
         name="hill-ring",
         title="The magnetic bump round the wheel",
-        alternative=_said(rundown, rundown.hill),
+        alternative=_said(rundown, hill),
         caption="Farther out is higher; dashed: the mean. " + _CAPTION,
         description=describe(_RING, _RING, across, up, layers),
         columns=("Angle, degrees", "Share of the energy at the start"),
@@ -133,7 +135,7 @@ def _closed(each: Layer) -> Layer:
     return each
 
 
-def _rows(rundown: Rundown, hill: Hill) -> list[dict[str, float]]:
+def _rows(rundown: Measured, hill: Hill) -> list[dict[str, float]]:
     """Heights over one turn, every second degree, as shares of the energy at the first pass."""
     degrees = np.arange(0.0, 361.0, 2.0)
     heights = hill_matrix(np.radians(degrees), hill.cosine.size) @ hill.coefficients
@@ -141,7 +143,7 @@ def _rows(rundown: Rundown, hill: Hill) -> list[dict[str, float]]:
     return [{"angle": float(at), "share": float(u / start)} for at, u in zip(degrees, heights, strict=True)]
 
 
-def _said(rundown: Rundown, hill: Hill) -> str:
+def _said(rundown: Measured, hill: Hill) -> str:
     """Say the picture in words."""
     height, _ = hill_height(hill)
     speed, uncertainty = capture_speed(hill)

@@ -13,7 +13,7 @@ from truerun.charts.frame import Span, upright
 from truerun.charts.layers import Layer, describe, layer
 from truerun.charts.slowing import PER_MINUTE
 from truerun.motion.measured import Measured
-from truerun.motion.readout import measured_speeds, residual_places
+from truerun.motion.readout import fitted_speeds, residual_places
 from truerun.motion.rundown import Rundown
 from truerun.motion.speed_fit import SpeedRundown
 
@@ -22,6 +22,7 @@ __all__ = ["Against", "draw_residuals", "residual_views"]
 _HEIGHT = 230
 _MOST = 700
 _TIMES = ((1.0, "s"), (1e3, "ms"), (1e6, "µs"))
+_ANGLES = ((180 / math.pi, "degrees"), (180e3 / math.pi, "thousandths of a degree"))
 _SPEEDS = ((PER_MINUTE, "r/min"), (1e3 * PER_MINUTE, "thousandths of an r/min"))
 
 
@@ -36,7 +37,7 @@ class Against(Enum):
 
 def residual_views(rundown: Measured) -> tuple[Against, ...]:
     """Give against what the residuals of a recording can be drawn."""
-    if isinstance(rundown, SpeedRundown):
+    if not isinstance(rundown, Rundown):
         return Against.TIME, Against.SPEED
     return Against.TURN, Against.ANGLE, Against.SPEED
 
@@ -61,7 +62,7 @@ def draw_residuals(rundown: Measured, against: Against, width: Width = Width.WID
     at = _places(rundown)[against]
     chosen = _chosen(late)
     reach = 1.15 * max(float(np.abs(late).max()), 3 * rundown.sigma)
-    what, units = ("late by", _TIMES) if isinstance(rundown, Rundown) else ("faster by", _SPEEDS)
+    what, units = _units(rundown)
     per, unit = next(((p, u) for p, u in units if reach * p >= 1), units[-1])
     frame = upright(width, _HEIGHT, _across(against, at), Span(-reach, reach, f"{what}, {unit}", per, 4))
     dots = [{"at": float(at[k]), "late": float(late[k])} for k in chosen]
@@ -90,10 +91,17 @@ def draw_residuals(rundown: Measured, against: Against, width: Width = Width.WID
     )
 
 
+def _units(rundown: Measured) -> tuple[str, tuple[tuple[float, str], ...]]:
+    """Give what a residual is called, and the units it may be written in."""
+    if isinstance(rundown, Rundown):
+        return "late by", _TIMES
+    return ("faster by", _SPEEDS) if isinstance(rundown, SpeedRundown) else ("ahead by", _ANGLES)
+
+
 def _places(rundown: Measured) -> dict[Against, NDArray[np.float64]]:
     """Give where each residual belongs, in every view."""
-    if isinstance(rundown, SpeedRundown):
-        _, speeds = measured_speeds(rundown)
+    if not isinstance(rundown, Rundown):
+        speeds = np.interp(rundown.times, *fitted_speeds(rundown))
         return {Against.TIME: rundown.times - rundown.times[0], Against.SPEED: speeds}
     return dict(zip(residual_views(rundown), residual_places(rundown), strict=True))
 

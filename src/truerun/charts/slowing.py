@@ -13,7 +13,7 @@ from truerun.charts.reading import nice_step
 from truerun.motion.hill import capture_speed
 from truerun.motion.measured import Measured, hill_of, turns_of
 from truerun.motion.readout import fitted_speeds, measured_speeds
-from truerun.motion.rundown import Rundown
+from truerun.motion.speed_fit import SpeedRundown
 from truerun.motion.window import Window
 
 __all__ = ["PER_MINUTE", "clock_words", "draw_slowing"]
@@ -135,7 +135,8 @@ def _caught(caught: float, frame: Frame) -> list[Layer]:
 
 def _caption(rundown: Measured, window: Window | None, caught: float) -> str:
     """Say what dots, line, shade and dashes are."""
-    dots = "Dots: measured, each the mean of one turn." if isinstance(rundown, Rundown) else "Dots: speeds as read."
+    read = isinstance(rundown, SpeedRundown)
+    dots = "Dots: speeds as read." if read else "Dots: measured, each the mean of one turn."
     shaded = " Shaded: the window that counts." if window is not None else ""
     dashed = " Dashed: below this speed the magnetic bump catches the wheel." if caught else ""
     return f"{dots} Line: fitted.{shaded}{dashed}"

@@ -378,7 +378,7 @@ CHECKS: dict[str, Template] = {
     ),
     "no-common-window": Template(
         DOUBT,
-        "No window of speeds is held by all runs, so their losses were compared, each at its own speeds, against what all runs together lost there. {drive}",
+        "No window of speeds is held by all runs. {drive} Compared were the losses of each run at its own speeds, against what all runs together lost there.",
         None,
         "Launch all runs faster than the slowest one, and record until they are slow.",
     ),

@@ -1,4 +1,4 @@
-"""What every measured rundown offers, whether it came from passes or from speeds."""
+"""What every measured rundown offers, whether it came from passes, speeds or angles."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ import numpy as np
 from truerun.motion.hill import Hill
 from truerun.motion.rundown import Rundown
 from truerun.motion.speed_fit import SpeedRundown, speed_window
+from truerun.motion.track_fit import TrackRundown, track_window
 from truerun.motion.window import Window, fit_window
 
 __all__ = ["Measured", "defined_by", "hill_of", "measured_window", "turns_of"]
 
-Measured = Rundown | SpeedRundown
+Measured = Rundown | SpeedRundown | TrackRundown
 
 
 def measured_window(found: Measured, speed_from: float, speed_to: float) -> Window:
@@ -19,9 +20,9 @@ def measured_window(found: Measured, speed_from: float, speed_to: float) -> Wind
 
     Parameters
     ----------
-    found : Rundown or SpeedRundown
+    found : Rundown, SpeedRundown or TrackRundown
     speed_from, speed_to : float
-        By energy for passes, as read for speeds; the first one higher [rad/s].
+        By energy for passes and angles, as read for speeds; the first one higher [rad/s].
 
     Returns
     -------
@@ -41,6 +42,8 @@ def measured_window(found: Measured, speed_from: float, speed_to: float) -> Wind
     """
     if isinstance(found, Rundown):
         return fit_window(found, speed_from, speed_to)
+    if isinstance(found, TrackRundown):
+        return track_window(found, speed_from, speed_to)
     by_speed = speed_window(found, speed_from, speed_to)
     speeds, times = found.motion.speeds, found.motion.times
     inside = np.linspace(speed_from, speed_to, 400)
@@ -56,16 +59,16 @@ def defined_by(found: Measured) -> str:
     """Say what the speeds of a window mean: "energy", "turn-time" (one mark a turn) or "speed"."""
     if isinstance(found, SpeedRundown):
         return "speed"
-    return "energy" if found.marks > 1 else "turn-time"
+    return "turn-time" if isinstance(found, Rundown) and found.marks == 1 else "energy"
 
 
 def turns_of(found: Measured) -> float:
     """Give the turns that a recording covers."""
-    if isinstance(found, Rundown):
+    if not isinstance(found, SpeedRundown):
         return found.turns
     return float(np.trapezoid(found.motion.speeds, found.motion.times)) / (2 * np.pi)
 
 
 def hill_of(found: Measured) -> Hill | None:
     """Give the bump where one was fitted; speeds without angles show none."""
-    return found.hill if isinstance(found, Rundown) else None
+    return None if isinstance(found, SpeedRundown) else found.hill

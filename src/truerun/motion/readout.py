@@ -10,6 +10,7 @@ from truerun.motion.panels import TURN
 from truerun.motion.prediction import pass_times
 from truerun.motion.rundown import Rundown
 from truerun.motion.speed_fit import SpeedRundown
+from truerun.motion.track_fit import TrackRundown
 
 __all__ = ["fitted_speeds", "measured_speeds", "residual_places"]
 
@@ -19,7 +20,7 @@ def measured_speeds(rundown: Measured) -> tuple[NDArray[np.float64], NDArray[np.
 
     Parameters
     ----------
-    rundown : Rundown or SpeedRundown
+    rundown : Rundown, SpeedRundown or TrackRundown
 
     Returns
     -------
@@ -35,6 +36,8 @@ def measured_speeds(rundown: Measured) -> tuple[NDArray[np.float64], NDArray[np.
     >>> times.size, bool(speeds[0] > speeds[-1])
     (39, True)
     """
+    if isinstance(rundown, TrackRundown):
+        return _track_speeds(rundown)
     if isinstance(rundown, SpeedRundown):
         return rundown.times, np.interp(rundown.times, rundown.motion.times, rundown.motion.speeds) + rundown.residuals
     grid = rundown.motion.grid
@@ -44,12 +47,20 @@ def measured_speeds(rundown: Measured) -> tuple[NDArray[np.float64], NDArray[np.
     return (ends[1:] + ends[:-1]) / 2, TURN * turns / np.diff(ends)
 
 
+def _track_speeds(rundown: TrackRundown) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean speeds over whole turns of a track, from its own angles."""
+    angles = np.interp(rundown.times, rundown.path.times, rundown.path.angles) + rundown.residuals
+    count = int((angles[-1] - angles[0]) / TURN)
+    ends = np.interp(angles[0] + TURN * np.arange(count + 1), angles, rundown.times)
+    return (ends[1:] + ends[:-1]) / 2, TURN / np.diff(ends)
+
+
 def fitted_speeds(rundown: Measured) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Speeds as fitted: by energy at the start of every turn and at the end of the last, or at many times.
 
     Parameters
     ----------
-    rundown : Rundown or SpeedRundown
+    rundown : Rundown, SpeedRundown or TrackRundown
 
     Returns
     -------
@@ -58,6 +69,8 @@ def fitted_speeds(rundown: Measured) -> tuple[NDArray[np.float64], NDArray[np.fl
     """
     if isinstance(rundown, SpeedRundown):
         return rundown.motion.times, rundown.motion.speeds
+    if isinstance(rundown, TrackRundown):
+        return rundown.path.times, np.sqrt(2 * rundown.path.energies)
     motion = rundown.motion
     ends = pass_times(motion.guess.start_time, motion.prediction)[:, -1]
     times = np.append(motion.guess.start_time, ends)

@@ -13,6 +13,8 @@ from truerun.motion.drag_curve import NamedTerms, drag_at, named_terms
 from truerun.motion.hill import capture_speed, hill_height
 from truerun.motion.measured import Measured, defined_by, hill_of, turns_of
 from truerun.motion.rundown import Rundown
+from truerun.motion.speed_fit import SpeedRundown
+from truerun.motion.track_fit import TrackRundown
 from truerun.motion.window import Window
 
 __all__ = ["COVERAGE", "HALF_WIDTH", "TERM_NAMES", "rundown_data", "standstill_bound", "usual_terms", "window_data"]
@@ -25,6 +27,7 @@ TERM_NAMES = {0.0: "dry", 1.0: "viscous", 1.5: "laminar air", 2.0: "air"}
 """Names of powers of speed in a drag."""
 
 _CURVE_POINTS = 25
+_READING_UNITS = {Rundown: "s", SpeedRundown: "rad/s", TrackRundown: "rad"}
 _USUAL = (0.0, 1.0, 2.0)
 _NARROW = 1.02
 """A range of speeds narrower than this ratio tells no terms apart."""
@@ -114,7 +117,7 @@ def rundown_data(rundown: Measured) -> dict[str, Any]:
         "spacing": rundown.spacing.tolist() if isinstance(rundown, Rundown) and rundown.spacing.any() else None,
         "reading": {
             "standard_uncertainty": rundown.sigma,
-            "unit": "s" if isinstance(rundown, Rundown) else "rad/s",
+            "unit": _READING_UNITS[type(rundown)],
             "misfit": rundown.misfit,
         },
         "drift": None if drift is None else {"size": drift.size, "length": drift.length, "none": drift.none},

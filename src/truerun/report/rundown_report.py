@@ -20,7 +20,6 @@ from truerun.errors import ValueOutOfRange
 from truerun.findings.finding import Finding
 from truerun.motion.hill import capture_speed
 from truerun.motion.measured import Measured, hill_of, turns_of
-from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import TERM_NAMES, usual_terms
 from truerun.motion.window import Window
 from truerun.report.pages import rendered
@@ -47,11 +46,11 @@ class RundownPictures:
 
 def rundown_pictures(rundown: Measured, window: Window | None) -> RundownPictures:
     """Draw everything that the page of a rundown shows."""
-    ring = draw_hill_ring(rundown) if isinstance(rundown, Rundown) else None
+    ring = draw_hill_ring(rundown)
     return RundownPictures(
         slowing=_wide_and_narrow(partial(draw_slowing, rundown, window)),
         drag=_wide_and_narrow(partial(draw_drag, rundown)),
-        hill=picture_of(partial(draw_hill, rundown)) if isinstance(rundown, Rundown) else None,
+        hill=picture_of(partial(draw_hill, rundown)),
         ring=None if ring is None else Picture(ring, svg_of(ring), svg_of(ring)),
         residuals=tuple(
             _wide_and_narrow(partial(draw_residuals, rundown, against)) for against in residual_views(rundown)

@@ -13,6 +13,7 @@ from truerun.motion.hill import capture_speed, hill_height
 from truerun.motion.measured import Measured, defined_by, hill_of, turns_of
 from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import TERM_NAMES, standstill_bound, usual_terms
+from truerun.motion.speed_fit import SpeedRundown
 from truerun.motion.window import Window
 from truerun.report.layout import rows_text, wrapped
 from truerun.report.plain_text import findings_text
@@ -89,23 +90,23 @@ def _readings_row(rundown: Measured) -> tuple[str, str]:
     if isinstance(rundown, Rundown):
         marks = "1 mark" if rundown.marks == 1 else f"{rundown.marks} marks"
         return "Passes", f"{rundown.passes} of {marks} a turn"
-    return "Speeds", f"{rundown.residuals.size}"
+    return "Speeds" if isinstance(rundown, SpeedRundown) else "Angles", f"{rundown.residuals.size}"
 
 
 def _reading_row(rundown: Measured) -> tuple[str, str]:
     """Say how good one reading is."""
     if isinstance(rundown, Rundown):
         return "One time is good to", short_time(rundown.sigma)
-    return "One speed is good to", f"{rundown.sigma * _PER_MINUTE:.2g}{_SPACE}r/min"
+    if isinstance(rundown, SpeedRundown):
+        return "One speed is good to", f"{rundown.sigma * _PER_MINUTE:.2g}{_SPACE}r/min"
+    return "One angle is good to", f"{math.degrees(rundown.sigma):.2g}°"
 
 
 def _hill_rows(rundown: Measured) -> list[tuple[str, str]]:
     """Say the bump."""
     hill = hill_of(rundown)
-    if not isinstance(rundown, Rundown):
-        return [("Magnetic bump", "cannot be seen without angles")]
     if hill is None:
-        return [("Magnetic bump", "none seen" if rundown.marks > 2 else "cannot be seen with so few marks")]
+        return [("Magnetic bump", _no_hill(rundown))]
     height, uncertainty = hill_height(hill)
     start = rundown.speed_high**2 / 2
     size = with_uncertainty(100 * height / start, 100 * uncertainty / start)
@@ -119,6 +120,14 @@ def _hill_rows(rundown: Measured) -> list[tuple[str, str]]:
         ("It catches the wheel below", f"{caught}; a fair window ends at {per_minute(3 * speed)} or above"),
         *_standstill_rows(rundown),
     ]
+
+
+def _no_hill(rundown: Measured) -> str:
+    """Say why no bump is given."""
+    if isinstance(rundown, SpeedRundown):
+        return "cannot be seen without angles"
+    few = isinstance(rundown, Rundown) and rundown.marks <= 2
+    return "cannot be seen with so few marks" if few else "none seen"
 
 
 def _standstill_rows(rundown: Measured) -> list[tuple[str, str]]:

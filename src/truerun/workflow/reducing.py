@@ -24,10 +24,11 @@ from truerun.motion.fair_window import fair_window
 from truerun.motion.measured import Measured, measured_window
 from truerun.motion.rundown_data import rundown_data, window_data
 from truerun.motion.speed_fit import fit_speeds
+from truerun.motion.track_fit import TrackRundown, fit_track
 from truerun.motion.window import Window
 from truerun.recordings.recording import read_recording
 from truerun.report.rundown_text import rundown_text
-from truerun.series import Clock, Passes, Recording, SpeedTable
+from truerun.series import AngleTrack, Clock, Passes, Recording, SpeedTable
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
 __all__ = ["As", "Reduced", "RundownResult", "RundownResults", "read_as", "reduce_recordings", "reduced", "rundown"]
 
 Path = str | os.PathLike[str]
+
+_TRACK_HARMONICS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +160,7 @@ def rundown(
     Parameters
     ----------
     recording : path, stream of bytes or Recording
-        Pass times, intervals, speeds, or the waveform of a sensor.
+        Pass times, intervals, speeds, angles, or the waveform of a sensor.
     marks : int, optional
         Marks a turn; None: as many as there are angles, one for taps by hand, else it is asked for.
     window : (float, float), optional
@@ -269,6 +272,9 @@ def reduced(read: Recording, how: As) -> Reduced:
     if isinstance(series, SpeedTable):
         table = fit_speeds(series, marks=how.marks)
         return Reduced(table, (*read.findings, *table.findings))
+    if isinstance(series, AngleTrack):
+        track = _tracked(series)
+        return Reduced(track, (*read.findings, *track.findings))
     if isinstance(series, Passes):
         angles = None if how.mark_angles is None else np.asarray(how.mark_angles)
         counted = count_passes(series, _marks(how, angles, series), mark_angles=angles)
@@ -276,7 +282,21 @@ def reduced(read: Recording, how: As) -> Reduced:
             counted.times, counted.marks, sigma=counted.sigma, counts=counted.counts, mark_angles=counted.mark_angles
         )
         return Reduced(found, (*read.findings, *counted.findings, *rundown_findings(found)), counted)
-    raise FitImpossible("This recording holds no pass times and no speeds; a rundown needs one of them.")
+    raise FitImpossible("This recording holds no pass times, speeds or angles; a rundown needs one of them.")
+
+
+def _tracked(series: AngleTrack) -> TrackRundown:
+    """Fit a track of angles, with a bump where it is worth its price of 2 log(n) for each of its two harmonics."""
+    plain = fit_track(series)
+    try:
+        bumpy = fit_track(series, harmonics=_TRACK_HARMONICS)
+    except FitImpossible:
+        return plain
+    price = 2 * _TRACK_HARMONICS * np.log(bumpy.residuals.size)
+    if bumpy.hill is None:
+        return plain
+    seen = bumpy.hill.coefficients @ np.linalg.solve(bumpy.hill.covariance, bumpy.hill.coefficients)
+    return bumpy if seen > price else plain
 
 
 def _marks(how: As, angles: NDArray[np.float64] | None, passes: Passes) -> int:
