@@ -97,7 +97,6 @@ class TestOneRun:
         assert size["height"] >= 132
         assert size["width"] >= 340
 
-
     def test_a_second_press_within_a_moment_is_a_bounce(self, sheet: Page) -> None:
         sheet.locator("#start").dispatch_event("pointerdown", {"button": 0})
         sheet.locator("#stop").dispatch_event("pointerdown", {"button": 0})
