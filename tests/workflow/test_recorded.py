@@ -133,7 +133,9 @@ class TestTheComparison:
         assert curve is not None
         # D = -.1 at every speed; the band holds the whole curve 95 times in 100, and here with a fixed seed
         assert ((curve.low < -0.1) & (curve.high > -0.1)).all()
-        assert "The drag of both conditions" in result.report()
+        page = result.report()
+        assert "The drag of both conditions" in page
+        assert all(digest in page for digest in document["inputs"])
 
     def test_without_a_sealed_window_it_is_said(self, folder: Path) -> None:
         result = compare(folder / "runs.csv", control="out", orders="blocks-of-four")

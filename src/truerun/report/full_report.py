@@ -50,6 +50,7 @@ def render_report(
     interests: str | None = None,
     versions: Mapping[str, str] | None = None,
     drive_curve: DriveCurve | None = None,
+    fingerprints: Sequence[tuple[int, str]] = (),
     invented: bool = False,
 ) -> str:
     """Write the report of a comparison.
@@ -77,6 +78,8 @@ def render_report(
         Which versions computed it.
     drive_curve : DriveCurve, optional
         The drive at each speed, where runs were measured from recordings.
+    fingerprints : sequence of (int, str)
+        Run and SHA-256 of each recording that was reduced.
     invented : bool
         Whether the test never took place; the page then says so first.
 
@@ -110,6 +113,7 @@ def render_report(
         interests=interests,
         versions=versions or {},
         drags=_drag_pictures(comparison, drive_curve),
+        fingerprints=fingerprints,
         **_words(comparison),
         **_about_the_plan(plan, seal, stamp, covered=comparison.verdict is None),
         **_about_the_runs(comparison),

@@ -78,6 +78,12 @@ class ComparisonResult:
         return whole
 
     @property
+    def _fingerprints(self) -> list[tuple[int, str]]:
+        """Run and digest of each recording."""
+        runs = () if self.recorded is None else self.recorded.runs
+        return [(each.run.slot, each.digest) for each in runs if each.digest is not None]
+
+    @property
     def drive_curve(self) -> DriveCurve | None:
         """The drive at each speed, where the runs were measured from recordings and may be seen."""
         if self.recorded is None or self.comparison.verdict is None:
@@ -121,6 +127,7 @@ class ComparisonResult:
             seal=self.sealed.seal if self.sealed is not None else None,
             versions=versions(),
             drive_curve=self.drive_curve,
+            fingerprints=self._fingerprints,
             **more,
         )
 
