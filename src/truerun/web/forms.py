@@ -34,10 +34,10 @@ class Form:
         """Give what was typed, or nothing."""
         return self.values.get(name, "")
 
-    def needed(self, name: str, called: str) -> str:
+    def needed(self, name: str, called: str, remedy: str = "Write a few words.") -> str:
         """Read a text that must not be empty."""
         if not self[name]:
-            self.troubles[name] = f"{called} is empty. Write a few words."
+            self.troubles[name] = f"{called} is empty. {remedy}"
         return self[name]
 
     def said(self, name: str) -> str | None:

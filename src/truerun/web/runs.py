@@ -205,7 +205,7 @@ def typed_time(visit: Visit) -> Response:
         return _not_this_one(visit, state, slot)
     form = Form(visit.form)
     if visit.posted:
-        form.needed("seconds", "The time")
+        form.needed("seconds", "The time", "Write it as 61.2 or 2:03.4.")
         seconds = form.seconds("seconds", "The time")
         if seconds is not None and seconds <= 0:
             form.troubles["seconds"] = "The time must be above 0 s."

@@ -17,7 +17,7 @@
 
   function show(name) {
     document.body.dataset.state = name;
-    const first = { wrong: "input[name=kind]:checked", done: "#onward", said: "#onward" }[name];
+    const first = { wrong: "input[name=kind]:checked", done: "#onward", told: "#onward" }[name];
     if (first) document.querySelector(first).focus();
   }
 
@@ -79,6 +79,8 @@
 
   function wrong() {
     before = state();
+    byId("seen").hidden = before !== "done";
+    byId("unseen").hidden = before === "done";
     history.pushState({}, "", "#wrong");
     show("wrong");
   }
@@ -89,7 +91,7 @@
       seen: before === "done" };
     byId("rule").textContent = "Kept in this browser until the notebook has it.";
     keep({ well: true });
-    finish(box.put(observe, body), "said");
+    finish(box.put(observe, body), "told");
   }
 
   function written(seconds) {
