@@ -316,6 +316,7 @@ try:
         number = book.append(sys.argv[2], Kind.NOTE, {"words": "x" * 9000}).number
 except NotebookUnusable as error:
     print(number, error)
+book.close()
 """
 
 

@@ -165,6 +165,6 @@ def close(engine: Engine) -> None:
         try:
             with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
                 connection.connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        except OperationalError:
-            pass  # another program still reads; the last one to close does it
+        except (OperationalError, sqlite3.OperationalError):
+            pass  # another program still reads, or the disk is full: the log stays beside the file, nothing is lost
     engine.dispose()
