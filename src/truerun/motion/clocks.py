@@ -179,7 +179,7 @@ def _unwrapped(found: Ordered, passes: Passes, marks: int) -> Ordered:
     if falls.size > steps.size / 3:
         raise FitImpossible(
             f"The times fall back {falls.size} times in {found.times.size} passes: the clock starts again more often "
-            "than marks pass, or these are no times of passes. Use a clock that runs through, or record times in seconds."
+            "than marks pass, or these are no pass times. Use a clock that runs through, or record times in seconds."
         )
     times = found.times.copy()
     mended, breaks, name = [], [0], ""
