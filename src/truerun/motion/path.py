@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline, CubicSpline
 
 from truerun.motion.drag_curve import DragBasis, basis_slopes, basis_values
 from truerun.motion.hill import hill_matrix
@@ -178,6 +177,8 @@ def angles_at(
     The angle is a cubic between nodes with the speeds as its slopes; an earlier time is a larger angle:
     d angle/dp = -w dt/dp. With a delay, s = angle(t + d(s)), so ds/dp = (d angle/dp + w dd/dp)/(1 - w d'(s)).
     """
+    from scipy.interpolate import CubicHermiteSpline, CubicSpline  # noqa: PLC0415  half a second, only for tracks
+
     angle = CubicHermiteSpline(path.times, path.angles, path.speeds)
     slopes = CubicSpline(path.times, -late * path.speeds[:, None])
     if not (path.times[0] < times[0] and path.times[-1] > times[-1]):

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline
 
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.findings.catalogue import finding
@@ -218,6 +217,8 @@ def track_window(rundown: TrackRundown, speed_from: float, speed_to: float) -> W
 
 def _crossing(path: Path, energy: float) -> tuple[float, float, float, float]:
     """Angle and time at which the energy falls to a value, with the drag and the speed there."""
+    from scipy.interpolate import CubicHermiteSpline  # noqa: PLC0415  half a second, and only tracks need it
+
     falling = CubicHermiteSpline(path.angles, path.energies, -path.rates)
     angle = float(np.interp(-energy, -path.energies, path.angles))
     for _ in range(3):

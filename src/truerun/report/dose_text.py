@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from truerun.report.layout import rows_text, wrapped
-from truerun.report.plain_text import findings_text
+from truerun.report.noticed import findings_text
 from truerun.trial.dose import Dosed, DosePlan, Trend, require_trend_can_decide
 from truerun.trial.phrases import percent
 from truerun.trial.seal import Seal, spoken

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
-from truerun.findings.finding import Finding, Severity
 from truerun.report.layout import minutes_text, rows_text, wrapped
+from truerun.report.noticed import findings_text
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, pooled_spread, shown
 from truerun.trial.look import Look
@@ -15,9 +14,7 @@ from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken
 
-__all__ = ["comparison_text", "findings_text", "look_text", "plan_text"]
-
-_MARKS = {Severity.STOP: "Stops the verdict", Severity.DOUBT: "Mind this", Severity.NOTE: "Noted"}
+__all__ = ["comparison_text", "look_text", "plan_text"]
 
 
 def comparison_text(result: Comparison) -> str:
@@ -81,18 +78,6 @@ def _interval_rows(result: Comparison) -> list[tuple[str, str]]:
         ),
         ("Adjusted for", ", ".join(at.rules.adjust) or "nothing"),
     ]
-
-
-def findings_text(findings: Sequence[Finding]) -> str:
-    """Write findings, the weightiest first, each with its size and what to do."""
-    order = (Severity.STOP, Severity.DOUBT, Severity.NOTE)
-    lines = []
-    for found in sorted(findings, key=lambda each: order.index(each.severity)):
-        size = f" ({found.size})" if found.size else ""
-        lines.append(wrapped(f"{_MARKS[found.severity]}: {found.sentence}{size}", hanging=2))
-        if found.remedy:
-            lines.append(wrapped(f"What to do: {found.remedy}", first=2, hanging=2))
-    return "\n".join(lines)
 
 
 def look_text(look: Look) -> str:

@@ -6,7 +6,7 @@ import math
 
 from truerun.findings.several_words import POOL_WORDS
 from truerun.report.layout import rows_text, wrapped
-from truerun.report.plain_text import findings_text
+from truerun.report.noticed import findings_text
 from truerun.stats.pooling import Pooled
 from truerun.trial.context import amount, shown
 from truerun.trial.pooled import OneOfSeveral, PooledEffects, PooledTests

@@ -16,7 +16,7 @@ from truerun.motion.rundown_data import TERM_NAMES, standstill_bound, usual_term
 from truerun.motion.speed_fit import SpeedRundown
 from truerun.motion.window import Window
 from truerun.report.layout import rows_text, wrapped
-from truerun.report.plain_text import findings_text
+from truerun.report.noticed import findings_text
 from truerun.trial.phrases import percent
 
 __all__ = ["headline", "measured_rows", "per_minute", "rundown_text", "short_time", "with_uncertainty"]

@@ -6,7 +6,7 @@ import math
 
 from truerun.findings.several_words import SCREENING_WORDS
 from truerun.report.layout import rows_text, wrapped
-from truerun.report.plain_text import findings_text
+from truerun.report.noticed import findings_text
 from truerun.trial.phrases import percent
 from truerun.trial.screening import Screened, ScreeningFigures, ScreeningPlan
 from truerun.trial.seal import Seal, spoken

@@ -1,0 +1,24 @@
+"""What checks noticed, as plain text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from truerun.findings.finding import Finding, Severity
+from truerun.report.layout import wrapped
+
+__all__ = ["findings_text"]
+
+_MARKS = {Severity.STOP: "Stops the verdict", Severity.DOUBT: "Mind this", Severity.NOTE: "Noted"}
+
+
+def findings_text(findings: Sequence[Finding]) -> str:
+    """Write findings, the weightiest first, each with its size and what to do."""
+    order = (Severity.STOP, Severity.DOUBT, Severity.NOTE)
+    lines = []
+    for found in sorted(findings, key=lambda each: order.index(each.severity)):
+        size = f" ({found.size})" if found.size else ""
+        lines.append(wrapped(f"{_MARKS[found.severity]}: {found.sentence}{size}", hanging=2))
+        if found.remedy:
+            lines.append(wrapped(f"What to do: {found.remedy}", first=2, hanging=2))
+    return "\n".join(lines)
