@@ -95,9 +95,11 @@ def fill_from_recordings(
 
     Notes
     -----
-    Nothing here knows a condition: runs are measured, the window is found from all of them together, and only then are
-    times put back into the table. Where a run did not fall to the sealed end, the end moves up to the lowest speed
-    that all runs fell through (y = ln T as usual); that is a deviation and is said.
+    No time depends on a condition: runs are measured, the window is found from all of them together, and only then are
+    times put back into the table; conditions serve only to say whether the sensor saw the passes of both alike. Where
+    a run did not fall to the sealed end, the end moves up to the lowest speed that all runs fell through (y = ln T as
+    usual); that is a deviation and is said. Where no speeds are common to all, signed losses are compared
+    (:mod:`truerun.trial.signed_loss`), and that is said too.
     """
     named = [run for run in table.runs if run.recording is not None and run.left_out is None]
     folder = Path(table.path).parent if table.path else Path()
