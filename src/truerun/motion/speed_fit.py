@@ -8,7 +8,7 @@ import numpy as np
 from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 
-from truerun.errors import FitImpossible, ValueOutOfRange
+from truerun.errors import FitImpossible
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.drag_curve import DragBasis, DragTerms, basis_values, chebyshev_basis, power_basis
@@ -17,6 +17,7 @@ from truerun.motion.rundown import Drift
 from truerun.motion.speed_motion import SpeedMotion, fine_times, push_slopes, running_integral, speed_motion
 from truerun.motion.speed_rows import RundownRows, rundown_rows
 from truerun.motion.wander import average_wander
+from truerun.motion.window import require_window
 from truerun.motion.words import lag_one, term_findings
 from truerun.series import SpeedTable
 
@@ -170,15 +171,7 @@ def speed_window(rundown: SpeedRundown, speed_from: float, speed_to: float) -> S
     The speed's own change over its rate: dt = dw/f. Without angles these are instantaneous speeds; a hill scatters the
     moment at which one is reached, see the findings.
     """
-    if not speed_from > speed_to > 0:
-        raise ValueOutOfRange(
-            "window", f"{speed_from:g} to {speed_to:g} rad/s", "from a higher to a lower positive speed"
-        )
-    if speed_from > rundown.speed_high or speed_to < rundown.speed_low:
-        raise FitImpossible(
-            f"The recording runs from {rundown.speed_high:.4g} to {rundown.speed_low:.4g} rad/s; the window "
-            f"{speed_from:.4g} to {speed_to:.4g} rad/s is not inside. Choose a window within, or record more."
-        )
+    require_window(rundown.speed_high, rundown.speed_low, speed_from, speed_to)
     (first, first_slopes), (last, last_slopes) = (_reached(rundown, speed) for speed in (speed_from, speed_to))
     slopes = last_slopes - first_slopes
     moved = 0.0 if rundown.drift is None else float(slopes @ rundown.drift.mean)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from truerun.errors import FitImpossible, ValueOutOfRange
+from truerun.errors import FitImpossible
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.drag_curve import DragBasis, DragTerms, basis_values, chebyshev_basis, power_basis
@@ -18,7 +18,7 @@ from truerun.motion.path import MARGIN, Path, PathGrid, angles_at, path_grid, pa
 from truerun.motion.rundown import Drift
 from truerun.motion.track_angles import free_track
 from truerun.motion.wander import average_wander
-from truerun.motion.window import Window
+from truerun.motion.window import Window, require_window
 from truerun.motion.words import lag_one, term_findings
 from truerun.series import AngleTrack
 
@@ -184,15 +184,7 @@ def track_window(rundown: TrackRundown, speed_from: float, speed_to: float) -> W
     FitImpossible
         If the recording does not hold both speeds.
     """
-    if not speed_from > speed_to > 0:
-        raise ValueOutOfRange(
-            "window", f"{speed_from:g} to {speed_to:g} rad/s", "from a higher to a lower positive speed"
-        )
-    if speed_from > rundown.speed_high or speed_to < rundown.speed_low:
-        raise FitImpossible(
-            f"The recording runs from {rundown.speed_high:.4g} to {rundown.speed_low:.4g} rad/s; the window "
-            f"{speed_from:.4g} to {speed_to:.4g} rad/s is not inside. Choose a window within, or record more."
-        )
+    require_window(rundown.speed_high, rundown.speed_low, speed_from, speed_to)
     path = rundown.path
     energy_slopes, time_slopes = path.energy_slopes, path.time_slopes
     if rundown.drift is not None:

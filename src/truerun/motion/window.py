@@ -16,7 +16,7 @@ from truerun.motion.prediction import start_slopes
 from truerun.motion.rundown import FittedMotion, Rundown
 from truerun.motion.turn import turn_motion, turn_slopes
 
-__all__ = ["Window", "fit_window"]
+__all__ = ["Window", "fit_window", "require_window"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +45,42 @@ class _Crossing:
     time_slopes: NDArray[np.float64]
 
 
+def require_window(speed_high: float, speed_low: float, speed_from: float, speed_to: float) -> None:
+    """Refuse a window that does not fall, or that a recording does not hold.
+
+    Parameters
+    ----------
+    speed_high, speed_low : float
+        At the ends of the recording [rad/s].
+    speed_from, speed_to : float
+        Of the window [rad/s].
+
+    Raises
+    ------
+    ValueOutOfRange
+        If the speeds of the window are not in falling order.
+    FitImpossible
+        If the recording does not hold both.
+
+    Examples
+    --------
+    >>> require_window(20.0, 2.0, 18.0, 1.0)
+    Traceback (most recent call last):
+    ...
+    truerun.errors.FitImpossible: The recording runs from 20 to 2 rad/s; the window 18 to 1 rad/s is not inside.
+    Choose a window within, or record more.
+    """
+    if not speed_from > speed_to > 0:
+        raise ValueOutOfRange(
+            "window", f"{speed_from:g} to {speed_to:g} rad/s", "from a higher to a lower positive speed"
+        )
+    if speed_from > speed_high or speed_to < speed_low:
+        raise FitImpossible(
+            f"The recording runs from {speed_high:.4g} to {speed_low:.4g} rad/s; the window "
+            f"{speed_from:.4g} to {speed_to:.4g} rad/s is not inside. Choose a window within, or record more."
+        )
+
+
 def fit_window(rundown: Rundown, speed_from: float, speed_to: float) -> Window:
     """Find the time and the turns between two speeds.
 
@@ -70,15 +106,7 @@ def fit_window(rundown: Rundown, speed_from: float, speed_to: float) -> Window:
     A speed is reached where eps = speed^2/2 on the fitted motion. Uncertainties are linear: the derivative of the
     crossing is dt/dp at a fixed angle plus (d eps/dp)/(f w), with f the drag there.
     """
-    if not speed_from > speed_to > 0:
-        raise ValueOutOfRange(
-            "window", f"{speed_from:g} to {speed_to:g} rad/s", "from a higher to a lower positive speed"
-        )
-    if speed_from > rundown.speed_high or speed_to < rundown.speed_low:
-        raise FitImpossible(
-            f"The recording runs from {rundown.speed_high:.4g} to {rundown.speed_low:.4g} rad/s; the window "
-            f"{speed_from:.4g} to {speed_to:.4g} rad/s is not inside. Choose a window within, or record more."
-        )
+    require_window(rundown.speed_high, rundown.speed_low, speed_from, speed_to)
     drifting = rundown.drift is not None
     first, last = (_crossing(rundown.motion, speed**2 / 2, drifting=drifting) for speed in (speed_from, speed_to))
     slopes = np.array([last.time_slopes - first.time_slopes, last.angle_slopes - first.angle_slopes])
