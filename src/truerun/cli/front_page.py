@@ -31,6 +31,7 @@ FIRST_STEPS = """\
 1. Look first    truerun look TABLE      a few runs with and without the source; nothing is decided
 2. Plan          truerun plan            answer questions; the order is drawn by lot, the plan sealed
 3. Compare       truerun compare run-sheet.csv --plan plan.json         the filled-in sheet decides
+All of it in a browser, on this computer only: truerun serve.
 Nothing to try it on yet: truerun demo. All commands: truerun --help."""
 
 _WIDTH = max(map(len, COMMANDS)) + 2
