@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 
@@ -45,6 +46,8 @@ def _answered(words: list[str]) -> int:
     if words in (["--help"], ["-h"]):
         show(HELP)
         return 0
+    # the matrices are small: with more threads each waits for the others, for seconds on a busy machine
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from truerun.cli.group import run_command
 
     return run_command(words)

@@ -24,7 +24,6 @@ from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe, ellipkm1
 
 from truerun.errors import ValueOutOfRange
 
@@ -146,6 +145,8 @@ def turning_time(wheel: CaptureWheel, speed_from: Array | float, speed_to: Array
         )
     if wheel.hill == 0:
         return free_time(wheel, start, stop)
+    from scipy.special import ellipe, ellipkm1  # noqa: PLC0415  a tenth of a second, and only hills need it
+
     high, low = (np.sqrt(np.maximum(speed**2 / wheel.hill - 1, 0) / 2) for speed in (start, stop))
     reach = high - low
     root = low[..., None] + reach[..., None] * _NODES
@@ -175,6 +176,8 @@ def rocking_time(wheel: CaptureWheel) -> float:
     """
     if wheel.hill == 0:
         return 0.0
+    from scipy.special import ellipe, ellipkm1  # noqa: PLC0415  a tenth of a second, and only hills need it
+
     # m = sin^2(half_swing / 2): a swing reaches to that angle; the cube crowds the nodes near rest
     half_swing = np.pi * _NODES**3
     width = 3 * np.pi * _NODES**2 * _WEIGHTS

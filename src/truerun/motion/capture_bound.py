@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtri  # scipy.stats would cost seconds at import
 
 from truerun.errors import ValueOutOfRange
 from truerun.motion.capture import CaptureWheel, Ending, free_time, time_to_end
@@ -131,6 +130,8 @@ def capture_bound_of_hill(
     >>> round(capture_bound_of_hill(20.0, unseen, [(1.0, 0.0, 0.0)]).turn_back, 4)
     0.0111
     """
+    from scipy.special import chdtri  # noqa: PLC0415  a tenth of a second, and only hills need it
+
     waves = hill_matrix(np.linspace(0, 2 * np.pi, ANGLES), hill.cosine.size)
     factor = float(np.sqrt(chdtri(hill.coefficients.size, 1 - confidence)))
     spread = factor * np.sqrt(np.einsum("np,pq,nq->n", waves, hill.covariance, waves))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import lambertw  # scipy.stats would cost seconds at import
 
 from truerun.errors import ValueOutOfRange
 
@@ -263,6 +262,8 @@ def speed_after_angle(
         raise ValueOutOfRange(
             "drag", "dry, viscous and quadratic at once", "without one of them", "Use angle_between_speeds."
         )
+    from scipy.special import lambertw  # noqa: PLC0415  a tenth of a second, and only this form needs it
+
     start = 1 + viscous * speed / dry
     inner = np.log(start) - start + angle * viscous**2 / (dry * inertia)
     return float((-lambertw(-np.exp(inner), -1).real - 1) * dry / viscous)

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
 
 __all__ = ["Wandered", "average_wander"]
 
@@ -102,7 +101,7 @@ def average_wander(triangle: NDArray[np.float64], blocks: int, freedom: int, lev
     """
     problem = _Problem(triangle, blocks, freedom)
     shared = problem.shared
-    corner = solve_triangular(triangle[:shared, :shared], np.eye(shared))
+    corner = np.linalg.inv(triangle[:shared, :shared])  # of a triangle: back substitution, no rows change places
     tied = corner @ triangle[:shared, shared:-1]
     mixture = _mixed(problem, SIZES * level, stated=stated)
     mean = np.concatenate([corner @ triangle[:shared, -1] - tied @ mixture.mean, mixture.mean])
