@@ -44,8 +44,9 @@ MARKS = 4
 SPREAD = 0.01
 """Run-to-run standard deviation of ln(drag), hence of ln T."""
 
-FROM, TO = 9.0, 3.0
-"""Window by energy [rad/s]; TO is three capture speeds of the bump below."""
+FROM, TO = 9.0, 3.6
+"""Window by energy [rad/s]; TO is above three capture speeds of the bump below, and where a turn takes a tenth of the
+energy, so that a gap of several passes can still be counted."""
 
 WINDOW = Window.model_validate({"from": FROM, "to": TO})
 
@@ -180,7 +181,7 @@ def _recorded(rig: Rig, launches: Sequence[Launch], rng: np.random.Generator) ->
     """Record runs by a sensor with 20 us of jitter and ticks of 1 us; any mark may be the first one, 2 % are missed."""
     made = simulate_many(rig, launches, PLACES)
     for times, speeds in zip(made.times, made.speeds, strict=True):
-        last = int((speeds > 0.6 * TO).sum())
+        last = int((speeds > 0.5 * TO).sum())
         part = times[int(rng.random() * MARKS) : last]
         seen = part[rng.random(part.size) >= 0.02]
         read = np.rint((5.0 + seen + 2e-5 * standard_normal(rng, seen.shape)) / 1e-6) * 1e-6
