@@ -115,7 +115,7 @@ def _run(visit: Visit) -> RunState:
 
 def _taken_before(visit: Visit, test: str, sender: str) -> bool:
     """Tell whether this observation is in the notebook already."""
-    return any(entry.sender == sender for entry in visit.notebook.entries(test))
+    return visit.notebook.sent(test, sender) is not None
 
 
 def _number(visit: Visit, name: str) -> float:

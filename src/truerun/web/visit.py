@@ -14,7 +14,8 @@ from starlette.responses import RedirectResponse, Response
 
 from truerun.errors import ValueOutOfRange
 from truerun.notebook.ledger import Notebook, TestRow
-from truerun.notebook.state import TestState, fold
+from truerun.notebook.state import TestState, went_on
+from truerun.workflow.bench import state_of
 
 __all__ = ["Bench", "Page", "Visit", "endpoint", "moved"]
 
@@ -23,13 +24,24 @@ __all__ = ["Bench", "Page", "Visit", "endpoint", "moved"]
 class Bench:
     """What the application holds between requests: the notebook, results that were reckoned, tests that were opened.
 
-    ``results`` keeps what can always be made again; ``opened`` holds the test that a form opened, by the form's id,
-    so that a form sent twice opens one.
+    ``results`` and ``states`` keep what can always be made again; ``opened`` holds the test that a form opened, by
+    the form's id, so that a form sent twice opens one.
     """
 
     notebook: Notebook
     results: dict[object, Any] = field(default_factory=dict)
+    states: dict[str, TestState] = field(default_factory=dict)
     opened: dict[str, int] = field(default_factory=dict)
+
+    def state(self, test: str) -> TestState:
+        """Give everything that stands in a test: what was added up before, and the entries since."""
+        before = self.states.get(test)
+        if before is None:
+            state = state_of(self.notebook, test)
+        else:
+            state = went_on(before, self.notebook.entries(test, before.head.count))
+        self.states[test] = state
+        return state
 
     def kept(self, key: object, make: Callable[[], Any]) -> Any:
         """Give a result, made once."""
@@ -74,7 +86,7 @@ class Visit:
 
     def state(self, row: TestRow) -> TestState:
         """Give everything that stands in a test."""
-        return fold(row.id, self.notebook.entries(row.id))
+        return self.bench.state(row.id)
 
 
 Page = Callable[[Visit], Response]
