@@ -43,7 +43,8 @@ def listening(port: int | None) -> socket.socket:
     """
     tried = range(PORT, PORT + _NEXT_PORTS) if port is None else (port,)
     for each in tried:
-        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # the protocol is named: asyncio sends without delay only then
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((LOOPBACK, each))
