@@ -8,7 +8,7 @@ reads broken markup).
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from html.parser import HTMLParser
 
 import pytest
@@ -87,8 +87,8 @@ def planted(running: Running, words: Iterator[str]) -> int:
         record_agreement(book, test, side, answers)
     describe_rig(book, test, {"note": next(words)})
     source, control = next(words)[:60], next(words)[:60]
-    named: Mapping[str, object] = {"source": source + "+", "control": control + "-"}
-    seal_plan(book, test, REQUEST | named, book.head(test).digest, seed=SEED)
+    named = {"source": source + "+", "control": control + "-"}
+    seal_plan(book, test, {**REQUEST, **named}, book.head(test).digest, seed=SEED)
     start_session(book, test, words=next(words))
     warm_up(book, test)
     run = begin_run(book, test).id
