@@ -59,8 +59,15 @@ class TestTheHingedRod:
 
     def test_dry_and_viscous_drag_from_them(self) -> None:
         found = self.found("03")
-        assert found.dry == pytest.approx(1.70, abs=0.05)
-        assert found.viscous == pytest.approx(0.33, abs=0.01)
+        # worked: whole-path fit of the full pendulum 1.85 and .272; taken for a parabola these points give 1.70 and .33
+        assert abs(found.dry - 1.85) < 2 * found.dry_uncertainty
+        assert abs(found.viscous - 0.272) < 2 * found.viscous_uncertainty
+        assert found.dry_uncertainty < 0.25
+        assert found.viscous_uncertainty < 0.08
+
+    def test_its_well_is_stretched_as_that_of_a_pendulum(self) -> None:
+        # period of a pendulum 1 + A^2/16, any textbook; 8/9 of that is 1/18
+        assert self.found("03").stretch == pytest.approx(1 / 18, abs=0.02)
 
     def test_the_curvature_is_that_of_the_whole_path(self) -> None:
         found = self.found("03")

@@ -69,11 +69,12 @@ def command_line(
             f"--{name}", f"given with {len(files)} files", "given with one file", "Reduce them singly."
         )
     publishing = Publishing.taken_from(saved)
-    from truerun.workflow.reducing import As, reduce_recordings
+    from truerun.workflow.recognising import recognise_recordings
+    from truerun.workflow.reducing import As
 
     how = As(marks, None if mark_angles is None else parse_angles(mark_angles), kind, unit, decimal)
     with progress_line("recordings") as progress:
-        results = reduce_recordings(files, how, window=window, progress=progress if len(files) > 1 else None)
+        results = recognise_recordings(files, how, window=window, progress=progress if len(files) > 1 else None)
     if as_json:
         show_json(results.json())
     else:

@@ -220,6 +220,12 @@ CHECKS: dict[str, Template] = {
         None,
         "Release at more places.",
     ),
+    "few-swings": Template(
+        NOTE,
+        "With so few turning points dry drag cannot be told from viscous drag; all of it is given as viscous.",
+        "{count} turning points, at least {least} are needed",
+        "Record until the swings have become small.",
+    ),
     "first-edges": Template(
         DOUBT,
         "{count} of {all} passes have no usable second edge, so the first edges were used. Their times depend on the threshold.",
@@ -249,6 +255,12 @@ CHECKS: dict[str, Template] = {
         "These {points} points cannot tell the {count} forms of drag apart: {forms}.",
         None,
         "Take no single term for its cause. Record over a wider range of speeds.",
+    ),
+    "friction-open": Template(
+        NOTE,
+        "The swings do not tell whether dry or viscous drag stops them: a straight line and an exponential fit nearly alike.",
+        "{count} turning points",
+        "Let it swing from higher up, and record until the swings have become small.",
     ),
     "guessed-too-well": Template(
         DOUBT,
@@ -287,6 +299,12 @@ CHECKS: dict[str, Template] = {
         "{count} timekeepers: one reading scatters by {scatter}; {latest} reads {offset} later than their mean. The runs are "
         "corrected for that.",
         "{scatter} a reading",
+        None,
+    ),
+    "large-swings": Template(
+        NOTE,
+        "The first {count} half swings are left out: they are so large that they take up to {longer} longer than small ones.",
+        "{count} half swings",
         None,
     ),
     "last-digits": Template(
@@ -629,6 +647,13 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} releases that stayed where they were should have moved by the fitted bump.",
         "{count} of {all} releases",
         "Release there again, without touching the wheel; look for dirt in the bearing.",
+    ),
+    "swings-negative-drag": Template(
+        DOUBT,
+        "The {part} part of the drag from the swings comes out below nothing. Something else than drag shapes them: a bump "
+        "that is not round at its bottom, a support that gives way, or a hand.",
+        None,
+        "Let it swing in smaller swings on a firm stand.",
     ),
     "taps": Template(
         NOTE,

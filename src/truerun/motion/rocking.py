@@ -21,6 +21,8 @@ __all__ = ["Decay", "Friction", "Rocking", "fit_rocking", "principal_axis"]
 FEWEST = 6
 ALIKE = 6.0
 MOST_BEND = 2
+NEARLY_ROUND = 1.3
+_OF_ANGLES, _OF_SPEEDS = 8 / 9, 2 / 9
 
 
 class Friction(Enum):
@@ -55,7 +57,8 @@ class Rocking:
     criterion prefers ``friction`` (see Notes of the fit). Each turning point follows from the one before as
     A' = kept A - lost: ``kept`` and ``lost`` with standard uncertainties, about ``offset``. ``curvature`` [1/s^2] is
     that of the hill at the bottom over the inertia; ``viscous`` [1/s] and ``dry`` [unit/s^2] the specific drag,
-    ``dead_band`` [unit] how far from the bottom dry friction can hold the wheel.
+    ``dead_band`` [unit] how far from the bottom dry friction can hold the wheel: these three from turning points that
+    were carried over to a round well by ``stretch`` (see Notes of the fit).
     """
 
     times: NDArray[np.float64]
@@ -79,6 +82,7 @@ class Rocking:
     dry_uncertainty: float
     dead_band: float
     dead_band_uncertainty: float
+    stretch: float
     findings: tuple[Finding, ...]
 
 
@@ -113,6 +117,7 @@ def fit_rocking(
     *,
     largest: float | None = None,
     between: tuple[float, float] | None = None,
+    speeds: bool = False,
 ) -> Rocking:
     """Fit the decay of a rocking wheel from its turning points.
 
@@ -126,6 +131,8 @@ def fit_rocking(
         Turning points further out than this are not used (unit of the values).
     between : (float, float), optional
         Only swings whose middle lies between these times [s].
+    speeds : bool
+        Whether the values are speeds of the swing.
 
     Returns
     -------
@@ -140,9 +147,12 @@ def fit_rocking(
     -----
     Over one half swing h in a well of curvature W^2 the distance from the bottom goes from A to q A - (1 + q) c0/W^2,
     with q = exp(-c1 h/2): dry friction c0 takes 2 c0/W^2 each time, viscous friction c1 a share. Half swings are
-    carried to swing 0 by a polynomial in the squared swing. The choice between the two forms is the difference of
-    n ln(sum of squares) of a straight line and an exponential over time, n counted (1 - r)/(1 + r) times for
-    neighbours with correlation r; below 6 (odds of 20 to 1) it stays open.
+    carried to swing 0 by a polynomial in the squared swing: h = h0 (1 + s A^2). A well that is not quite a parabola
+    shows itself by s alone: with turning points at B = A (1 - 8/9 s A^2), for peaks of speed (1 - 2/9 s A^2), the step
+    from one to the next is again q B - (1 + q) c0/W^2, to first order in s for dry and to 1 in 20 of it for viscous
+    drag. Dry and viscous drag are those of B, where half swings differ by less than 1.3 times. The choice between the
+    two forms is the difference of n ln(sum of squares) of a straight line and an exponential over time, n counted (1 -
+    r)/(1 + r) times for neighbours with correlation r; below 6 (odds of 20 to 1) it stays open.
     """
     found = _within(turning_points(times, values), largest)
     middles = (found.times[1:] + found.times[:-1]) / 2
@@ -159,7 +169,7 @@ def fit_rocking(
     straight, line_left = _straight(middles, swings)
     exponential, curve_left = _exponential(middles, swings)
     friction, behind = _preferred(line_left, curve_left)
-    return _rocking(found, (middles, swings, halves), (straight, exponential), (friction, behind))
+    return _rocking(found, (middles, swings, halves), (straight, exponential), (friction, behind), speeds=speeds)
 
 
 def _within(found: Turnings, largest: float | None) -> Turnings:
@@ -224,11 +234,13 @@ def _rocking(
     series: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
     decays: tuple[Decay, Decay],
     choice: tuple[Friction, float],
+    *,
+    speeds: bool,
 ) -> Rocking:
     """Carry turning points over to the specific drag, and make the record."""
     middles, swings, halves = series
     (kept, lost, offset), spread = _carried(found.values)
-    half, half_error = _small_half_swing(swings, halves)
+    half, half_error, bent, bent_error = _small_half_swing(swings, halves)
     if not (kept > 0 and half > 0):
         raise FitImpossible(
             "The turning points do not follow from one another as those of a rocking wheel do. Cut off what is no "
@@ -236,9 +248,8 @@ def _rocking(
         )
     pace2 = (np.pi / half) ** 2 + (np.log(kept) / half) ** 2
     pace2_error = 2 * pace2 * half_error / half
-    band = lost / (1 + kept)
-    band_row = np.array([-band / (1 + kept), 1 / (1 + kept), 0.0])
-    band_error = float(np.sqrt(band_row @ spread @ band_row))
+    share = (_OF_SPEEDS if speeds else _OF_ANGLES) if halves.max() < NEARLY_ROUND * halves.min() else 0.0
+    (loss, loss_error), (band, band_error) = _drag_of(found.values - offset, share * bent, share * bent_error)
     errors = np.sqrt(np.diag(spread))
     said = []
     if found.jumps:
@@ -261,12 +272,13 @@ def _rocking(
         offset_uncertainty=float(errors[2]),
         curvature=pace2,
         curvature_uncertainty=pace2_error,
-        viscous=-2 * float(np.log(kept)) / half,
-        viscous_uncertainty=2 * float(errors[0]) / (kept * half),
+        viscous=2 * loss / half,
+        viscous_uncertainty=2 * loss_error / half,
         dry=band * pace2,
         dry_uncertainty=float(np.hypot(band_error * pace2, band * pace2_error)),
         dead_band=band,
         dead_band_uncertainty=band_error,
+        stretch=share * bent,
         findings=tuple(said),
     )
 
@@ -298,11 +310,33 @@ def _carried(values: NDArray[np.float64]) -> tuple[tuple[float, float, float], N
     return (kept, lost, middle), (found.covariance * found.variance)[:3, :3]
 
 
-def _small_half_swing(swings: NDArray[np.float64], halves: NDArray[np.float64]) -> tuple[float, float]:
-    """Half swing carried to swing 0 by a polynomial in the squared swing, with its standard uncertainty."""
+def _drag_of(
+    away: NDArray[np.float64], stretch: float, stretch_error: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Logarithmic decrement of a half swing, and dead band, of turning points carried over to a round well."""
+    found = []
+    for each in (stretch, stretch + stretch_error):
+        (kept, lost, _), spread = _carried(away * (1 - each * away**2))
+        found.append((-float(np.log(kept)), lost / (1 + kept)))
+        if len(found) == 1:
+            band = lost / (1 + kept)
+            row = np.array([-band / (1 + kept), 1 / (1 + kept), 0.0])
+            errors = float(np.sqrt(spread[0, 0])) / kept, float(np.sqrt(row @ spread @ row))
+    (loss, band), moved = found
+    return (loss, float(np.hypot(errors[0], moved[0] - loss))), (band, float(np.hypot(errors[1], moved[1] - band)))
+
+
+def _small_half_swing(swings: NDArray[np.float64], halves: NDArray[np.float64]) -> tuple[float, float, float, float]:
+    """Half swing h0 at swing 0 by a polynomial in the squared swing, and s in h0 (1 + s A^2), with uncertainties."""
     terms = 3 if halves.size >= 2 * FEWEST else 2
     columns = (swings / swings.max())[:, None] ** (2 * np.arange(terms))
     weights, _, _, _ = np.linalg.lstsq(columns, halves, rcond=None)
     left = halves - columns @ weights
-    spread = np.linalg.inv(columns.T @ columns)[0, 0] * float(left @ left) / max(left.size - terms, 1)
-    return float(weights[0]), float(np.sqrt(spread))
+    spread = np.linalg.inv(columns.T @ columns) * float(left @ left) / max(left.size - terms, 1)
+    unit = float(weights[0] * swings.max() ** 2)
+    return (
+        float(weights[0]),
+        float(np.sqrt(spread[0, 0])),
+        float(weights[1]) / unit,
+        float(np.sqrt(spread[1, 1])) / unit,
+    )

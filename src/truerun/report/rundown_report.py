@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -11,21 +11,25 @@ from pathlib import PurePath
 from typing import Any
 
 from truerun.charts.drag import draw_drag
-from truerun.charts.drawing import Drawing, Width
+from truerun.charts.drawing import Drawing
 from truerun.charts.hill import draw_hill, draw_hill_ring
 from truerun.charts.render import svg_of
 from truerun.charts.residuals import draw_residuals, residual_views
 from truerun.charts.slowing import draw_slowing
+from truerun.charts.swings import draw_swings
 from truerun.errors import ValueOutOfRange
 from truerun.findings.finding import Finding
 from truerun.motion.hill import capture_speed
 from truerun.motion.measured import Measured, hill_of, turns_of
 from truerun.motion.rundown_data import TERM_NAMES, usual_terms
+from truerun.motion.swings import Swings
 from truerun.motion.window import Window
 from truerun.report.pages import rendered
 from truerun.report.pictures import Picture, picture_of
+from truerun.report.recording_page import wide_and_narrow
 from truerun.report.rundown_text import headline, measured_rows, per_minute, short_time, with_uncertainty
 from truerun.report.standings import found_standings
+from truerun.report.swings_text import swings_rows
 from truerun.series import Recording
 
 __all__ = ["RundownPictures", "render_rundown", "rundown_drawings", "rundown_fragment", "rundown_pictures"]
@@ -42,26 +46,28 @@ class RundownPictures:
     hill: Picture | None
     ring: Picture | None
     residuals: tuple[Picture, ...]
+    swings: Picture | None = None
 
 
-def rundown_pictures(rundown: Measured, window: Window | None) -> RundownPictures:
+def rundown_pictures(rundown: Measured, window: Window | None, swings: Swings | None = None) -> RundownPictures:
     """Draw everything that the page of a rundown shows."""
     ring = draw_hill_ring(rundown)
     return RundownPictures(
-        slowing=_wide_and_narrow(partial(draw_slowing, rundown, window)),
-        drag=_wide_and_narrow(partial(draw_drag, rundown)),
+        slowing=wide_and_narrow(partial(draw_slowing, rundown, window)),
+        drag=wide_and_narrow(partial(draw_drag, rundown)),
         hill=picture_of(partial(draw_hill, rundown)),
         ring=None if ring is None else Picture(ring, svg_of(ring), svg_of(ring)),
         residuals=tuple(
-            _wide_and_narrow(partial(draw_residuals, rundown, against)) for against in residual_views(rundown)
+            wide_and_narrow(partial(draw_residuals, rundown, against)) for against in residual_views(rundown)
         ),
+        swings=None if swings is None else wide_and_narrow(partial(draw_swings, swings)),
     )
 
 
-def rundown_drawings(rundown: Measured, window: Window | None) -> tuple[Drawing, ...]:
+def rundown_drawings(rundown: Measured, window: Window | None, swings: Swings | None = None) -> tuple[Drawing, ...]:
     """Give every drawing of a rundown in its wide form, to be saved as files."""
-    made = rundown_pictures(rundown, window)
-    drawn = (made.slowing, made.drag, made.hill, made.ring, *made.residuals)
+    made = rundown_pictures(rundown, window, swings)
+    drawn = (made.slowing, made.drag, made.hill, made.ring, made.swings, *made.residuals)
     return tuple(picture.drawing for picture in drawn if picture is not None)
 
 
@@ -74,6 +80,7 @@ def render_rundown(
     document: Mapping[str, Any],
     made: datetime,
     invented: bool = False,
+    swings: Swings | None = None,
 ) -> str:
     """Write the page of a reduced recording.
 
@@ -90,6 +97,8 @@ def render_rundown(
         With its time zone; the same time gives the same bytes.
     invented : bool
         Whether the run never took place; the page then says so first.
+    swings : Swings, optional
+        After the bump caught the wheel.
 
     Returns
     -------
@@ -118,7 +127,8 @@ def render_rundown(
         seal=None,
         bump_words=dict(rows).get("Magnetic bump", ""),
         terms=_term_rows(rundown),
-        pictures=rundown_pictures(rundown, window),
+        pictures=rundown_pictures(rundown, window, swings),
+        swing_rows=[] if swings is None else swings_rows(swings),
         checks=found_standings(findings),
         document=json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False),
     )
@@ -142,7 +152,7 @@ def rundown_fragment(rundown: Measured, window: Window | None, findings: Sequenc
         "rundown_fragment.html.j2",
         headline=headline(rundown, window),
         keys=_key_rows(rundown, window),
-        picture=_wide_and_narrow(partial(draw_slowing, rundown, window)),
+        picture=wide_and_narrow(partial(draw_slowing, rundown, window)),
         checks=found_standings(findings),
     )
 
@@ -168,9 +178,3 @@ def _term_rows(rundown: Measured) -> list[tuple[str, str, str]]:
         (TERM_NAMES[power], with_uncertainty(value, variance**0.5), _UNITS[power])
         for power, value, variance in zip(terms.powers, terms.coefficients, terms.covariance.diagonal(), strict=True)
     ]
-
-
-def _wide_and_narrow(draw: Callable[[Width], Drawing]) -> Picture:
-    """Render a drawing for a desk and for a phone."""
-    wide = draw(Width.WIDE)
-    return Picture(wide, svg_of(wide), svg_of(draw(Width.PHONE)))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -28,11 +28,12 @@ from truerun.motion.track_fit import TrackRundown, fit_track
 from truerun.motion.window import Window
 from truerun.recordings.recording import read_recording
 from truerun.report.rundown_text import rundown_text
-from truerun.series import AngleTrack, Clock, Passes, Recording, SpeedTable
+from truerun.series import AngleTrack, Clock, Passes, PositionTrack, Recording, Series, SpeedTable
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.motion.swings import Swings
 
 __all__ = ["As", "Reduced", "RundownResult", "RundownResults", "read_as", "reduce_recordings", "reduced", "rundown"]
 
@@ -57,13 +58,15 @@ class RundownResult:
     """A reduced recording that can show itself.
 
     ``window`` is None where none was asked for and no fair one lies within the recording. ``findings`` hold what
-    reading, counting and fitting noticed, in this order.
+    reading, counting and fitting noticed, in this order. ``swings`` are those after the bump caught the wheel, where
+    the recording goes on that long and tells to and fro apart.
     """
 
     recording: Recording
     measured: Measured
     window: Window | None
     findings: tuple[Finding, ...]
+    swings: Swings | None = None
 
     def __repr__(self) -> str:
         return f"<rundown: {self.measured.speed_high:.4g} to {self.measured.speed_low:.4g} rad/s>"
@@ -75,6 +78,7 @@ class RundownResult:
             | rundown_data(self.measured)
             | {
                 "window": window_data(self.window, self.measured),
+                "swings": self._swings_data(),
                 "read_as": list(self.recording.said),
                 "findings": [each.document() for each in self.findings],
                 "inputs": [self.recording.digest] if self.recording.digest else [],
@@ -82,13 +86,26 @@ class RundownResult:
             }
         )
 
+    def _swings_data(self) -> dict[str, Any] | None:
+        """Give the swings after the rundown as plain data."""
+        if self.swings is None:
+            return None
+        from truerun.motion.swings_data import swings_data  # noqa: PLC0415  few recordings hold swings
+
+        return swings_data(self.swings)
+
     def json(self) -> str:
         """Give the result as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
 
     def summary(self) -> str:
         """Give the result as plain text."""
-        return rundown_text(self.measured, self.window, self.recording.said, self.findings)
+        text = rundown_text(self.measured, self.window, self.recording.said, self.findings)
+        if self.swings is None:
+            return text
+        from truerun.report.swings_text import swings_after_text  # noqa: PLC0415  few recordings hold swings
+
+        return f"{text}\n\n{swings_after_text(self.swings)}"
 
     def _repr_html_(self) -> str:
         """Show the result in a notebook."""
@@ -108,13 +125,14 @@ class RundownResult:
             document=self.document(),
             made=made or datetime.now(UTC),
             invented=invented,
+            swings=self.swings,
         )
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""
         from truerun.report.rundown_report import rundown_drawings  # noqa: PLC0415  see the head of this module
 
-        return rundown_drawings(self.measured, self.window)
+        return rundown_drawings(self.measured, self.window, self.swings)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -195,7 +213,7 @@ def rundown(
 
 
 def reduce_recordings(
-    paths: Sequence[Path],
+    paths: Sequence[Path | Recording],
     how: As,
     *,
     window: tuple[float, float] | None = None,
@@ -205,7 +223,7 @@ def reduce_recordings(
 
     Parameters
     ----------
-    paths : sequence of path
+    paths : sequence of path or Recording
     how : As
         How they are read.
     window : (float, float), optional
@@ -224,7 +242,7 @@ def reduce_recordings(
     """
     done: list[tuple[Recording, Reduced]] = []
     for path in paths:
-        read = read_as(path, how)
+        read = path if isinstance(path, Recording) else read_as(path, how)
         _require_another(read, [before for before, _ in done])
         done.append((read, reduced(read, how)))
         if progress is not None:
@@ -234,8 +252,19 @@ def reduce_recordings(
 
 
 def read_as(source: Any, how: As) -> Recording:
-    """Read one recording."""
-    return read_recording(source, kind=how.kind, unit=how.unit, decimal=how.decimal)
+    """Read one recording; places of a point that goes round are read as its angles."""
+    read = read_recording(source, kind=how.kind, unit=how.unit, decimal=how.decimal)
+    if not isinstance(read.series, PositionTrack):
+        return read
+    from truerun.motion.round_track import round_track  # noqa: PLC0415  few recordings hold places
+
+    found = round_track(read.series)
+    if found is None:
+        return read
+    angles, circle = found
+    centre = f"({circle.x:.4g}, {circle.y:.4g})"
+    said = f"The point lies on a circle of radius {circle.radius:.4g} round {centre}: its angle is taken."
+    return replace(read, series=angles, said=(*read.said, said))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -269,6 +298,7 @@ def reduced(read: Recording, how: As) -> Reduced:
         If the number of marks was not said.
     """
     series = read.series
+    _require_free(series)
     if isinstance(series, SpeedTable):
         table = fit_speeds(series, marks=how.marks)
         return Reduced(table, (*read.findings, *table.findings))
@@ -283,6 +313,19 @@ def reduced(read: Recording, how: As) -> Reduced:
         )
         return Reduced(found, (*read.findings, *counted.findings, *rundown_findings(found)), counted)
     raise FitImpossible("This recording holds no pass times, speeds or angles; a rundown needs one of them.")
+
+
+def _require_free(series: Series) -> None:
+    """Refuse a recording of swings, which no rundown is in."""
+    if not isinstance(series, AngleTrack | SpeedTable | PositionTrack):
+        return
+    from truerun.motion.swings import only_swings  # noqa: PLC0415  pass times need none of it
+
+    if only_swings(series):
+        raise FitImpossible(
+            "This recording holds swings to and fro and no free rundown. Record the wheel from a higher speed; "
+            "for what swings say by themselves, reduce them with truerun rundown."
+        )
 
 
 def _tracked(series: AngleTrack) -> TrackRundown:
@@ -319,7 +362,18 @@ def _fair(found: Sequence[Measured]) -> tuple[float, float] | None:
 def _shown(read: Recording, found: Reduced, window: tuple[float, float] | None) -> RundownResult:
     """Put a result together."""
     over = None if window is None else measured_window(found.measured, *window)
-    return RundownResult(read, found.measured, over, found.findings)
+    swings = _swings_after(read.series)
+    said = () if swings is None else swings.findings
+    return RundownResult(read, found.measured, over, (*found.findings, *said), swings)
+
+
+def _swings_after(series: Series) -> Swings | None:
+    """Find the swings after the bump caught the wheel."""
+    if not isinstance(series, AngleTrack | SpeedTable):
+        return None
+    from truerun.motion.swings import swings_after  # noqa: PLC0415  pass times need none of it
+
+    return swings_after(series)
 
 
 def _require_another(read: Recording, before: Sequence[Recording]) -> None:
