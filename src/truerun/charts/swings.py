@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from truerun.charts.drawing import Drawing, Width
 from truerun.charts.frame import Frame, Span, upright
@@ -19,8 +20,9 @@ __all__ = ["draw_swings", "swing_unit"]
 _HEIGHT = 330
 _POINTS = 80
 _MOST_ROWS = 24
-_DASH = {"straight": [8, 5], "exponential": [1, 0]}
-_NAMES = {"straight": "straight: dry", "exponential": "exponential: viscous"}
+_WHOLE = [1, 0]
+_DASH = {"straight": [8, 5], "exponential": [2, 4], "both": _WHOLE}
+_NAMES = {"straight": "straight: dry", "exponential": "exponential: viscous", "both": "dry and viscous together"}
 
 
 def swing_unit(swings: Swings) -> tuple[float, str]:
@@ -54,8 +56,8 @@ def draw_swings(swings: Swings, width: Width = Width.WIDE) -> Drawing:
     Returns
     -------
     Drawing
-        Dots: half of what lies between two turning points. Lines: straight (dashed), exponential (whole); the one
-        that fits better is thick.
+        Dots: half of what lies between two turning points. Lines: straight (dashed), exponential (dotted), and both
+        drags together (whole); where a decaying sine is the motion, its exponential is whole.
     """
     per, unit = swing_unit(swings)
     zero = float(swings.peak_times[0])
@@ -66,7 +68,7 @@ def draw_swings(swings: Swings, width: Width = Width.WIDE) -> Drawing:
         width,
         _HEIGHT,
         Span(-0.02 * span, 1.02 * span, "seconds since the first swing"),
-        Span(0, 1.08 * float(swings.peaks.max()), f"swing to either side, {unit}", per, 5),
+        Span(0, _top(swings), f"swing to either side, {unit}", per, 5),
     )
     layers: list[Layer] = [
         *frame.layers,
@@ -82,10 +84,7 @@ def draw_swings(swings: Swings, width: Width = Width.WIDE) -> Drawing:
             f"{swings.peaks.size} swings become smaller from {first:.3g} to {last:.3g} {unit} in {span:.3g} s. "
             f"{_fits(swings)}"
         ),
-        caption=(
-            "Dots: half the way from one turning point to the next. Whole line: each swing smaller by the same share, "
-            "as viscous drag does it. Dashed line: each smaller by the same amount, as dry drag does it."
-        ),
+        caption=_caption(swings),
         description=describe(width.value, _HEIGHT, frame.x, frame.y, layers),
         columns=("Seconds since the first swing", f"Swing to either side, {unit}"),
         rows=tuple(
@@ -98,31 +97,60 @@ def draw_swings(swings: Swings, width: Width = Width.WIDE) -> Drawing:
 
 
 def _lines(swings: Swings, span: float) -> list[Layer]:
-    """Draw both forms; the better one is thick."""
-    better = {Friction.DRY: "straight", Friction.VISCOUS: "exponential"}.get(swings.friction)
+    """Draw the forms that were fitted."""
+    top = _top(swings)
     layers: list[Layer] = []
-    for name, decay in decays_of(swings).items():
-        at = np.linspace(0, span, _POINTS)
-        size = decay.start - decay.rate * at if name == "straight" else decay.start * np.exp(-decay.rate * at)
-        rows = [{"time": float(t), "swing": float(s)} for t, s in zip(at, size, strict=True) if s >= 0]
-        thick = 2.6 if better in (None, name) else 1.4
+    for name, (at, size) in _curves(swings, span).items():
+        rows = [{"time": float(t), "swing": float(s)} for t, s in zip(at, size, strict=True) if 0 <= s <= top]
+        dash = _dash(name, swings)
         layers.append(
-            layer("line", rows, x="time", y="swing", stroke="ink", strokeWidth=thick, strokeDash=_DASH[name],
-                  interpolate="linear")
+            layer("line", rows, x="time", y="swing", stroke="ink", strokeWidth=2.2 if dash == _WHOLE else 1.8,
+                  strokeDash=dash, interpolate="linear")
         )  # fmt: skip
     return layers
+
+
+def _top(swings: Swings) -> float:
+    """Give the largest swing that is shown."""
+    return 1.08 * float(swings.peaks.max())
+
+
+def _curves(swings: Swings, span: float) -> dict[str, tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """Give times and swings of each form."""
+    at = np.linspace(0, span, _POINTS)
+    curves = {}
+    for name, decay in decays_of(swings).items():
+        straight = name == "straight"
+        curves[name] = at, decay.start - decay.rate * at if straight else decay.start * np.exp(-decay.rate * at)
+    followed = swings.followed()
+    if followed is not None and swings.sine is None:
+        curves["both"] = swings.peak_times - swings.peak_times[0], followed
+    return curves
+
+
+def _dash(name: str, swings: Swings) -> list[int]:
+    """Give the stroke of a line: the one that stands for the motion is whole."""
+    return _WHOLE if name == "exponential" and swings.sine is not None else _DASH[name]
+
+
+def _caption(swings: Swings) -> str:
+    """Say what dots and lines are."""
+    dots = "Dots: half the way from one turning point to the next."
+    dashed = " Dashed: each smaller by the same amount, as dry drag does it." if swings.rocking is not None else ""
+    if swings.sine is not None:
+        return f"{dots} Whole line: each swing smaller by the same share, as viscous drag does it.{dashed}"
+    dotted = " Dotted: each smaller by the same share, as viscous drag does it."
+    return f"{dots} Whole line: dry and viscous drag together.{dashed}{dotted}"
 
 
 def _key(swings: Swings, frame: Frame) -> list[Layer]:
     """Write each name beside a piece of its line, in the corner above the curves."""
     layers: list[Layer] = []
     right = frame.x.end
-    for row, name in enumerate(decays_of(swings)):
-        line = frame.y.end + 18 + 22 * row
+    for row, name in enumerate(_curves(swings, 1.0)):
+        line, dash = frame.y.end + 18 + 22 * row, _dash(name, swings)
         layers += [
-            layer(
-                "rule", [{}], x=right - 36, x2=right, y=line - 5, stroke="ink", strokeWidth=2, strokeDash=_DASH[name]
-            ),
+            layer("rule", [{}], x=right - 36, x2=right, y=line - 5, stroke="ink", strokeWidth=2, strokeDash=dash),
             words([{"words": _NAMES[name]}], x=right - 44, y=line, size=14, align="right", fill="ink", halo=True),
         ]
     return layers

@@ -226,6 +226,13 @@ CHECKS: dict[str, Template] = {
         "{count} turning points, at least {least} are needed",
         "Record until the swings have become small.",
     ),
+    "film-late": Template(
+        NOTE,
+        "The film sees the wheel at slightly different times at different angles, as a camera does that reads its rows one "
+        "after the other. The result allows for it.",
+        "up to {delay} apart",
+        None,
+    ),
     "first-edges": Template(
         DOUBT,
         "{count} of {all} passes have no usable second edge, so the first edges were used. Their times depend on the threshold.",
@@ -571,6 +578,13 @@ CHECKS: dict[str, Template] = {
         "{name} does not agree on which side of zero the difference lies.",
         "{low} to {high}",
         "The sealed rule decides. Tell your readers of both.",
+    ),
+    "slow-turns-left-out": Template(
+        NOTE,
+        "The slowest turns, below {speed}, are left out of the fit: so near to being caught the motion hangs on the smallest "
+        "detail of the bump.",
+        None,
+        None,
     ),
     "speed-misfit": Template(
         DOUBT,

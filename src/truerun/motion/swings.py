@@ -31,6 +31,7 @@ BOTH_SIDES = 0.5
 """Speeds that swing about rest: the smaller side is at least this share of the larger one."""
 
 CLEARLY = 3.0
+SMALLEST = 1e-9
 
 
 class SwingOf(Enum):
@@ -77,6 +78,16 @@ class Swings:
     viscous: Part | None
     after: bool
     findings: tuple[Finding, ...]
+
+    def followed(self) -> Array | None:
+        """Swings as they follow from one another when dry and viscous drag act together, at ``peak_times``."""
+        if self.rocking is None:
+            return None
+        kept, lost = self.rocking.kept, self.rocking.lost
+        share, steps = kept ** np.arange(self.peaks.size), np.arange(self.peaks.size)
+        gone = lost * (steps if abs(1 - kept) < SMALLEST else (1 - share) / (1 - kept))
+        first = float(share @ (self.peaks + gone) / (share @ share))
+        return np.asarray(first * share - gone, dtype=np.float64)
 
     def catching(self) -> Part | None:
         """Speed below which one smooth bump a turn of this stiffness catches the wheel [rad/s]; None for places.

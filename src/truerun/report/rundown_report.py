@@ -23,6 +23,7 @@ from truerun.motion.hill import capture_speed
 from truerun.motion.measured import Measured, hill_of, turns_of
 from truerun.motion.rundown_data import TERM_NAMES, usual_terms
 from truerun.motion.swings import Swings
+from truerun.motion.unseen import UnseenHill
 from truerun.motion.window import Window
 from truerun.report.pages import rendered
 from truerun.report.pictures import Picture, picture_of
@@ -34,6 +35,7 @@ from truerun.series import Recording
 
 __all__ = ["RundownPictures", "render_rundown", "rundown_drawings", "rundown_fragment", "rundown_pictures"]
 
+_BUMP_ROWS = ("Magnetic bump", "One could not have been seen", "Such a bump would catch")
 _UNITS = {0.0: "rad/s²", 1.0: "1/s", 2.0: "1/rad"}
 
 
@@ -81,6 +83,7 @@ def render_rundown(
     made: datetime,
     invented: bool = False,
     swings: Swings | None = None,
+    unseen: UnseenHill | None = None,
 ) -> str:
     """Write the page of a reduced recording.
 
@@ -99,6 +102,8 @@ def render_rundown(
         Whether the run never took place; the page then says so first.
     swings : Swings, optional
         After the bump caught the wheel.
+    unseen : UnseenHill, optional
+        The bump that could have been missed, where none was seen.
 
     Returns
     -------
@@ -112,7 +117,7 @@ def render_rundown(
     """
     if made.tzinfo is None:
         raise ValueOutOfRange("The time of the report", made.isoformat(), "given with its time zone")
-    rows = measured_rows(rundown, window)
+    rows = measured_rows(rundown, window, unseen)
     return rendered(
         "rundown_report.html.j2",
         headline=headline(rundown, window),
@@ -125,7 +130,7 @@ def render_rundown(
         rows=rows,
         keys=_key_rows(rundown, window),
         seal=None,
-        bump_words=dict(rows).get("Magnetic bump", ""),
+        bump_rows=[] if hill_of(rundown) is not None else [row for row in rows if row[0] in _BUMP_ROWS],
         terms=_term_rows(rundown),
         pictures=rundown_pictures(rundown, window, swings),
         swing_rows=[] if swings is None else swings_rows(swings),

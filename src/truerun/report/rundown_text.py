@@ -14,6 +14,7 @@ from truerun.motion.measured import Measured, defined_by, hill_of, turns_of
 from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import TERM_NAMES, standstill_bound, usual_terms
 from truerun.motion.speed_fit import SpeedRundown
+from truerun.motion.unseen import UnseenHill
 from truerun.motion.window import Window
 from truerun.report.layout import rows_text, wrapped
 from truerun.report.noticed import findings_text
@@ -29,7 +30,13 @@ _MOST_DIGITS = 7
 _KINDS = {"energy": "by energy", "turn-time": "by the time of a turn", "speed": "as read off a speedometer"}
 
 
-def rundown_text(rundown: Measured, window: Window | None, said: Sequence[str], findings: Sequence[Finding]) -> str:
+def rundown_text(
+    rundown: Measured,
+    window: Window | None,
+    said: Sequence[str],
+    findings: Sequence[Finding],
+    unseen: UnseenHill | None = None,
+) -> str:
     """Write a reduced recording.
 
     Parameters
@@ -40,13 +47,15 @@ def rundown_text(rundown: Measured, window: Window | None, said: Sequence[str], 
     said : sequence of str
         As what the file was read.
     findings : sequence of Finding
+    unseen : UnseenHill, optional
+        The bump that could have been missed, where none was seen.
 
     Returns
     -------
     str
         Lines of at most 88 characters, without a final line end.
     """
-    parts = [wrapped(headline(rundown, window)), rows_text(measured_rows(rundown, window))]
+    parts = [wrapped(headline(rundown, window)), rows_text(measured_rows(rundown, window, unseen))]
     if said:
         parts.append(wrapped("Read as: " + " ".join(said)))
     parts += [findings_text(findings)] if findings else []
@@ -67,7 +76,7 @@ def headline(rundown: Measured, window: Window | None) -> str:
     )
 
 
-def measured_rows(rundown: Measured, window: Window | None) -> list[tuple[str, str]]:
+def measured_rows(rundown: Measured, window: Window | None, unseen: UnseenHill | None = None) -> list[tuple[str, str]]:
     """Give what was measured, a name and a value each."""
     rows = [
         _readings_row(rundown),
@@ -77,7 +86,7 @@ def measured_rows(rundown: Measured, window: Window | None) -> list[tuple[str, s
     if window is not None:
         kind = _KINDS[defined_by(rundown)]
         rows.append(("Window", f"{window.speed_from:.4g} to {window.speed_to:.4g}{_SPACE}rad/s, {kind}"))
-    rows += _hill_rows(rundown)
+    rows += _hill_rows(rundown, unseen)
     rows += _drag_rows(rundown)
     rows.append(_reading_row(rundown))
     if rundown.drift is not None and rundown.drift.none < 0.5:
@@ -102,11 +111,11 @@ def _reading_row(rundown: Measured) -> tuple[str, str]:
     return "One angle is good to", f"{math.degrees(rundown.sigma):.2g}°"
 
 
-def _hill_rows(rundown: Measured) -> list[tuple[str, str]]:
-    """Say the bump."""
+def _hill_rows(rundown: Measured, unseen: UnseenHill | None) -> list[tuple[str, str]]:
+    """Say the bump, or how large one could have been missed."""
     hill = hill_of(rundown)
     if hill is None:
-        return [("Magnetic bump", _no_hill(rundown))]
+        return [("Magnetic bump", _no_hill(rundown)), *([] if unseen is None else _unseen_rows(unseen))]
     height, uncertainty = hill_height(hill)
     start = rundown.speed_high**2 / 2
     size = with_uncertainty(100 * height / start, 100 * uncertainty / start)
@@ -128,6 +137,16 @@ def _no_hill(rundown: Measured) -> str:
         return "cannot be seen without angles"
     few = isinstance(rundown, Rundown) and rundown.marks <= 2
     return "cannot be seen with so few marks" if few else "none seen"
+
+
+def _unseen_rows(unseen: UnseenHill) -> list[tuple[str, str]]:
+    """Say how large a bump could have been missed, and what it would do."""
+    caught, fair = per_minute(unseen.capture_speed), per_minute(3 * unseen.capture_speed)
+    size = f"up to {100 * unseen.share:.2g}{_SPACE}% of the energy at the start, from trough to crest"
+    return [
+        ("One could not have been seen", f"{size}; a larger one shows in 95 of 100 such recordings"),
+        ("Such a bump would catch", f"the wheel below {caught}; a fair window ends at {fair} or above"),
+    ]
 
 
 def _standstill_rows(rundown: Measured) -> list[tuple[str, str]]:

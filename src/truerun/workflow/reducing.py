@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -22,9 +22,9 @@ from truerun.motion.counting import CountedPasses, count_passes
 from truerun.motion.doubts import rundown_findings
 from truerun.motion.fair_window import fair_window
 from truerun.motion.measured import Measured, measured_window
+from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import rundown_data, window_data
 from truerun.motion.speed_fit import fit_speeds
-from truerun.motion.track_fit import TrackRundown, fit_track
 from truerun.motion.window import Window
 from truerun.recordings.recording import read_recording
 from truerun.report.rundown_text import rundown_text
@@ -34,12 +34,11 @@ from truerun.workflow.versions import versions
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
     from truerun.motion.swings import Swings
+    from truerun.motion.unseen import UnseenHill
 
 __all__ = ["As", "Reduced", "RundownResult", "RundownResults", "read_as", "reduce_recordings", "reduced", "rundown"]
 
 Path = str | os.PathLike[str]
-
-_TRACK_HARMONICS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +58,8 @@ class RundownResult:
 
     ``window`` is None where none was asked for and no fair one lies within the recording. ``findings`` hold what
     reading, counting and fitting noticed, in this order. ``swings`` are those after the bump caught the wheel, where
-    the recording goes on that long and tells to and fro apart.
+    the recording goes on that long and tells to and fro apart. ``unseen`` is the bump that could have been missed,
+    where none was seen.
     """
 
     recording: Recording
@@ -67,6 +67,7 @@ class RundownResult:
     window: Window | None
     findings: tuple[Finding, ...]
     swings: Swings | None = None
+    unseen: UnseenHill | None = None
 
     def __repr__(self) -> str:
         return f"<rundown: {self.measured.speed_high:.4g} to {self.measured.speed_low:.4g} rad/s>"
@@ -79,6 +80,7 @@ class RundownResult:
             | {
                 "window": window_data(self.window, self.measured),
                 "swings": self._swings_data(),
+                "unseen_hill": None if self.unseen is None else asdict(self.unseen),
                 "read_as": list(self.recording.said),
                 "findings": [each.document() for each in self.findings],
                 "inputs": [self.recording.digest] if self.recording.digest else [],
@@ -100,7 +102,7 @@ class RundownResult:
 
     def summary(self) -> str:
         """Give the result as plain text."""
-        text = rundown_text(self.measured, self.window, self.recording.said, self.findings)
+        text = rundown_text(self.measured, self.window, self.recording.said, self.findings, self.unseen)
         if self.swings is None:
             return text
         from truerun.report.swings_text import swings_after_text  # noqa: PLC0415  few recordings hold swings
@@ -126,6 +128,7 @@ class RundownResult:
             made=made or datetime.now(UTC),
             invented=invented,
             swings=self.swings,
+            unseen=self.unseen,
         )
 
     def drawings(self) -> tuple[Drawing, ...]:
@@ -269,11 +272,15 @@ def read_as(source: Any, how: As) -> Recording:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reduced:
-    """One recording as it was fitted; ``counted`` is None where it came from speeds."""
+    """One recording as it was fitted.
+
+    ``counted`` is None where it did not come from passes; ``unseen`` is given for tracks in which no bump was seen.
+    """
 
     measured: Measured
     findings: tuple[Finding, ...]
     counted: CountedPasses | None = None
+    unseen: UnseenHill | None = None
 
 
 def reduced(read: Recording, how: As) -> Reduced:
@@ -303,8 +310,7 @@ def reduced(read: Recording, how: As) -> Reduced:
         table = fit_speeds(series, marks=how.marks)
         return Reduced(table, (*read.findings, *table.findings))
     if isinstance(series, AngleTrack):
-        track = _tracked(series)
-        return Reduced(track, (*read.findings, *track.findings))
+        return _tracked(series, read.findings)
     if isinstance(series, Passes):
         angles = None if how.mark_angles is None else np.asarray(how.mark_angles)
         counted = count_passes(series, _marks(how, angles, series), mark_angles=angles)
@@ -328,18 +334,14 @@ def _require_free(series: Series) -> None:
         )
 
 
-def _tracked(series: AngleTrack) -> TrackRundown:
-    """Fit a track of angles, with a bump where it is worth its price of 2 log(n) for each of its two harmonics."""
-    plain = fit_track(series)
-    try:
-        bumpy = fit_track(series, harmonics=_TRACK_HARMONICS)
-    except FitImpossible:
-        return plain
-    price = 2 * _TRACK_HARMONICS * np.log(bumpy.residuals.size)
-    if bumpy.hill is None:
-        return plain
-    seen = bumpy.hill.coefficients @ np.linalg.solve(bumpy.hill.covariance, bumpy.hill.coefficients)
-    return bumpy if seen > price else plain
+def _tracked(series: AngleTrack, said: tuple[Finding, ...]) -> Reduced:
+    """Fit a track of angles."""
+    from truerun.motion.track_choice import choose_track  # noqa: PLC0415  pass times need none of it
+    from truerun.motion.unseen import UnseenHill  # noqa: PLC0415
+
+    found = choose_track(series)
+    unseen = None if found.unseen is None else UnseenHill.of(found.unseen, found.fit.speed_high)
+    return Reduced(found.fit, (*said, *found.fit.findings), unseen=unseen)
 
 
 def _marks(how: As, angles: NDArray[np.float64] | None, passes: Passes) -> int:
@@ -364,7 +366,12 @@ def _shown(read: Recording, found: Reduced, window: tuple[float, float] | None) 
     over = None if window is None else measured_window(found.measured, *window)
     swings = _swings_after(read.series)
     said = () if swings is None else swings.findings
-    return RundownResult(read, found.measured, over, (*found.findings, *said), swings)
+    unseen = found.unseen
+    if isinstance(found.measured, Rundown) and found.measured.hill is None:
+        from truerun.motion.unseen import unseen_hill  # noqa: PLC0415  most recordings show a bump
+
+        unseen = unseen_hill(found.measured)
+    return RundownResult(read, found.measured, over, (*found.findings, *said), swings, unseen)
 
 
 def _swings_after(series: Series) -> Swings | None:
