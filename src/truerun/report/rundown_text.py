@@ -216,10 +216,10 @@ def short_time(seconds: float) -> str:
 
     Examples
     --------
-    >>> short_time(2e-5), short_time(0.0123)
-    ('20\xa0µs', '12\xa0ms')
+    >>> short_time(2e-5), short_time(0.0123), short_time(0.27)
+    ('20\xa0µs', '12\xa0ms', '270\xa0ms')
     """
     for size, unit in ((1.0, "s"), (1e-3, "ms")):
         if seconds >= size:
-            return f"{seconds / size:.2g}{_SPACE}{unit}"
-    return f"{seconds * 1e6:.2g}{_SPACE}µs"
+            return f"{float(f'{seconds / size:.2g}'):g}{_SPACE}{unit}"
+    return f"{float(f'{seconds * 1e6:.2g}'):g}{_SPACE}µs"

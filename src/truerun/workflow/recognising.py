@@ -28,6 +28,11 @@ class Recognised:
         """Whether a check says stop."""
         return any(found.severity is Severity.STOP for each in self.results for found in each.findings)
 
+    @property
+    def first(self) -> RundownResult | SwingResult:
+        """What a page shows: a page is for one recording."""
+        return self.results[0]
+
     def document(self) -> dict[str, Any]:
         """Give one result as it is, several as schema ``truerun/rundowns/1``."""
         if len(self.results) == 1:
