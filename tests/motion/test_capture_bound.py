@@ -5,7 +5,12 @@ import pytest
 
 from truerun.errors import ValueOutOfRange
 from truerun.motion.capture import CaptureWheel, Ending, free_time, time_to_end
-from truerun.motion.capture_bound import capture_bound, capture_bound_of_hill, drags_up_to_table
+from truerun.motion.capture_bound import (
+    capture_bound,
+    capture_bound_of_hill,
+    caught_to_explain,
+    drags_up_to_table,
+)
 from truerun.motion.hill import Hill, hill_matrix
 from truerun.virtual.rotor import Rotor, simulate_speeds
 
@@ -92,3 +97,31 @@ class TestFromAMeasuredHill:
 def test_a_launch_below_capture_is_refused() -> None:
     with pytest.raises(ValueOutOfRange, match="capture speed is 3 rad/s"):
         capture_bound(2.0, 3.0)
+
+
+class TestTheBumpThatWouldMakeADifference:
+    @pytest.mark.parametrize("longer", [1.01, 1.05, 1.2, 1.5])
+    @pytest.mark.parametrize("ending", list(Ending))
+    def test_its_bound_is_that_difference(self, longer: float, ending: Ending) -> None:
+        caught = caught_to_explain(longer, (ending,))
+        assert caught is not None
+        bound = capture_bound(1.0, caught)
+        made = bound.rest if ending is Ending.FINAL_REST else 1 / (1 - bound.turn_back) - 1
+        assert made == pytest.approx(longer - 1, rel=1e-4)
+
+    def test_a_wheel_with_such_a_bump_rests_that_much_later(self) -> None:
+        caught = caught_to_explain(1.05, (Ending.FINAL_REST,))
+        assert caught is not None
+        later = [
+            float(time_to_end(CaptureWheel(*drag, hill=caught**2), 1.0, Ending.FINAL_REST))
+            / float(free_time(CaptureWheel(*drag), 1.0))
+            for drag in drags_up_to_table(1.0)
+        ]
+        assert max(later) == pytest.approx(1.05, abs=1e-5)
+
+    def test_a_time_three_times_as_long_is_no_capture(self) -> None:
+        assert caught_to_explain(3.0, (Ending.FINAL_REST,)) is None
+
+    def test_no_difference_is_refused(self) -> None:
+        with pytest.raises(ValueOutOfRange, match="above 1"):
+            caught_to_explain(1.0)

@@ -16,6 +16,7 @@ from tests.trial.constructed import NAMES, ORDER, calm, checks, runs_of, sealed,
 from truerun.findings.catalogue import CHECKS
 from truerun.findings.finding import Finding, Severity
 from truerun.findings.verdict_words import HEADLINES, SENTENCES
+from truerun.motion.capture_bound import capture_bound
 from truerun.series import Run, RunTable
 from truerun.trial.comparison import Comparison, compare_runs
 from truerun.trial.look import look_at
@@ -106,6 +107,7 @@ REACHED: dict[str, Callable[[], tuple[Finding, ...]]] = {
     ),
     "beyond-plan": lambda: planned({"spare_blocks": 1}, 16),
     "capture-bounded": lambda: plain(rules=stated(**STANDSTILL, hill_bound=0.01)),
+    "capture-explains": lambda: plain(rules=stated(**STANDSTILL)),
     "cause-not-isolated": plain,
     "coarse-reading": lambda: (
         compare_runs(
@@ -242,6 +244,29 @@ class TestPlainWords:
 
     def test_a_stop_says_what_to_do(self) -> None:
         assert all(words.remedy for words in CHECKS.values() if words.severity is Severity.STOP)
+
+
+class TestWhatABumpWouldHaveToBe:
+    """Where only times to standstill exist: the bump that alone would make the difference."""
+
+    def said(self, factor: float, **more: object) -> list[Finding]:
+        rules = stated(**{**STANDSTILL, **more})
+        return [found for found in plain(factor, rules=rules) if found.check == "capture-explains"]
+
+    def test_its_height_makes_that_difference(self) -> None:
+        (found,) = self.said(1.05)
+        assert found.size is not None
+        share = float(found.size.split("\N{NO-BREAK SPACE}")[0]) / 100
+        # capture speed over launch speed is the root of half the height over the launch energy
+        bound = capture_bound(1.0, (share / 2) ** 0.5)
+        assert bound.rest == pytest.approx(0.05, rel=0.1)  # two digits of the height, and runs that scatter
+
+    def test_a_measured_bound_or_a_fair_end_needs_none(self) -> None:
+        assert not self.said(1.05, hill_bound=0.01)
+        assert not self.said(1.05, end=End.SPEED)
+
+    def test_no_difference_needs_none(self) -> None:
+        assert not self.said(1.0)
 
 
 class TestStandstill:

@@ -84,6 +84,13 @@ CHECKS: dict[str, Template] = {
         "{bound} of the time",
         "Time between two speeds, both far above the speed at which the bump catches the wheel, or count turns.",
     ),
+    "capture-explains": Template(
+        NOTE,
+        "A magnetic bump in one of the conditions, of {height} of the energy at launch from trough to crest, could make the "
+        "whole difference of {difference} without any loss. It would catch the wheel below {caught} of its launch speed.",
+        "{height} of the launch energy",
+        "Reduce a recording of one run with truerun rundown: it shows the bump, or how large a bump could not have been seen.",
+    ),
     "cause-not-isolated": Template(
         DOUBT,
         "What {does} is not isolated: {suspects} would explain it too.",

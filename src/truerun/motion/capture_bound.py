@@ -11,11 +11,12 @@ from truerun.errors import ValueOutOfRange
 from truerun.motion.capture import CaptureWheel, Ending, free_time, time_to_end
 from truerun.motion.hill import Hill, hill_matrix
 
-__all__ = ["CaptureBound", "capture_bound", "capture_bound_of_hill", "drags_up_to_table"]
+__all__ = ["CaptureBound", "capture_bound", "capture_bound_of_hill", "caught_to_explain", "drags_up_to_table"]
 
 Drag = tuple[float, float, float]
 
 ANGLES = 721
+SLOWEST_CAUGHT, FASTEST_CAUGHT, HALVINGS = 1e-5, 0.7, 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +138,55 @@ def capture_bound_of_hill(
     spread = factor * np.sqrt(np.einsum("np,pq,nq->n", waves, hill.covariance, waves))
     top, bottom = float((waves @ hill.coefficients + spread).max()), float((waves @ hill.coefficients - spread).min())
     return capture_bound(launch_speed, float(np.sqrt(2 * top)), drags, height=top - bottom)
+
+
+def caught_to_explain(longer: float, endings: Sequence[Ending] = tuple(Ending)) -> float | None:
+    """Find the slowest capture that alone could make one time to standstill so much longer than another.
+
+    Parameters
+    ----------
+    longer : float
+        The longer time over the shorter one, above 1.
+    endings : sequence of Ending
+        Which stops may have been timed.
+
+    Returns
+    -------
+    float or None
+        Capture speed over launch speed, for whichever of :func:`drags_up_to_table` suits it most. The bump then has
+        twice its square of the launch energy from trough to crest. None where no capture below .7 of the launch
+        speed would do.
+
+    Raises
+    ------
+    ValueOutOfRange
+        If the ratio is not above 1.
+
+    Notes
+    -----
+    First turn-back: the wheel with the bump is the one with the shorter time; rest: the one with the longer time.
+
+    Examples
+    --------
+    >>> caught = caught_to_explain(1.05)
+    >>> round(caught, 4), round(2 * caught**2, 5)  # .015 % of the launch energy
+    (0.0086, 0.00015)
+    """
+    if not longer > 1:
+        raise ValueOutOfRange("ratio of the times", f"{longer:g}", "above 1")
+
+    def enough(caught: float) -> bool:
+        bound = capture_bound(1.0, caught)
+        earlier = Ending.FIRST_TURN_BACK in endings and bound.turn_back >= 1 - 1 / longer
+        return earlier or (Ending.FINAL_REST in endings and bound.rest >= longer - 1)
+
+    low, high = SLOWEST_CAUGHT, FASTEST_CAUGHT
+    if not enough(high):
+        return None
+    for _ in range(HALVINGS):
+        middle = float(np.sqrt(low * high))
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high
 
 
 def drags_up_to_table(launch_speed: float) -> tuple[Drag, ...]:

@@ -58,7 +58,7 @@ def render_two_way(
         tag="Recordings of one wheel, there and back",
         figure=_figure(found),
         headline=two_way_headline(found),
-        keys=two_way_rows(found, runs)[:4],
+        keys=[(name, value.split(", ")[0]) for name, value in two_way_rows(found, runs)[1:4]],
         rows=two_way_rows(found, runs),
         parts=(
             Part("push", "What pushes it one way", (cause_words(found),), (push,)),

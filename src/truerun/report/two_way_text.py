@@ -80,9 +80,9 @@ def cause_words(found: TwoWay) -> str:
             "alike both ways says nothing about a drive that turns round with the wheel."
         )
     return (
-        "A drive that keeps its direction does this; so do a draught, a travelling field and a tilted brush, and a drag "
-        "that knows directions, such as a card or a rubbing lip. Take the source out and run both ways again: what stays "
-        "is not the source. Times the moment of inertia the push is a torque."
+        "A drive that keeps its direction does this; so do a draught, a travelling field and a tilted brush, and a "
+        "drag that knows directions, such as a card or a rubbing lip. Take the source out and run both ways again: "
+        "what stays is not the source. Times the moment of inertia the push is a torque."
     )
 
 

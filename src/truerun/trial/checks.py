@@ -41,6 +41,7 @@ __all__ = ["CHECKS_OF_A_TEST", "findings_of", "second_opinions"]
 Array = NDArray[np.float64]
 
 _FAR_OFF = 0.01
+_NO_DIFFERENCE = 1e-3
 _SPREADS_APART = 2.0
 _NOTABLE_LAUNCH = 0.005
 _ENOUGH_DIGITS = 10
@@ -102,6 +103,31 @@ def check_end(at: Context) -> Iterator[Finding]:
         yield finding("standstill-too-large", bound=percent(rules.hill_bound))
     if rules.blinding.launch == "hand":
         yield finding("launch-by-hand")
+
+
+def check_capture(at: Context) -> Iterator[Finding]:
+    """How large a bump would make all of the difference, where only times to standstill exist?"""
+    rules, effect = at.rules, abs(at.effect)
+    timed = rules.measurand.name == "time" and rules.end not in (End.SPEED, End.TURNS)
+    if not timed or not at.logarithmic or rules.hill_bound is not None or not effect > _NO_DIFFERENCE:
+        return
+    from truerun.motion.capture import Ending  # noqa: PLC0415  few tests are timed to standstill
+    from truerun.motion.capture_bound import caught_to_explain  # noqa: PLC0415
+
+    stops = {"turns-back": (Ending.FIRST_TURN_BACK,), "lies-still": (Ending.FINAL_REST,)}
+    caught = caught_to_explain(math.exp(effect), stops.get(rules.stop or "", tuple(Ending)))
+    if caught is not None:
+        yield finding(
+            "capture-explains",
+            height=_small_share(2 * caught**2),
+            caught=_small_share(caught),
+            difference=percent(_share_of_time(at)),
+        )
+
+
+def _small_share(share: float) -> str:
+    """Write a share to two digits, however small."""
+    return f"{np.format_float_positional(100 * share, precision=2, fractional=False, trim='-')}\N{NO-BREAK SPACE}%"
 
 
 def check_launch(at: Context) -> Iterator[Finding]:
@@ -360,6 +386,7 @@ def check_rig(at: Context) -> Iterator[Finding]:
 CHECKS_OF_A_TEST: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     check_order,
     check_end,
+    check_capture,
     check_launch,
     check_left_out,
     check_set_up,
