@@ -732,6 +732,15 @@ CHECKS: dict[str, Template] = {
         "{count} of {all} turns",
         "Look there for passes that were missed or seen twice.",
     ),
+    "two-impressions": Template(
+        NOTE,
+        "By the stopwatch, to standstill, the runs with {source} look like {watch} of the losses; over the agreed speeds "
+        "they show {fair}. Outside these speeds a run took {with_source} s with {source}, {with_control} s with {control}: "
+        "how long a wheel rocks in a magnetic bump before it lies still says nothing of what a turn costs. The verdict "
+        "rests on the agreed speeds.",
+        "{size}",
+        None,
+    ),
     "unfinished": Template(
         DOUBT,
         "{count} of {all} runs were still going after {limit}. Every time is counted up to there, so the difference is at "

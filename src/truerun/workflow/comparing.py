@@ -17,6 +17,7 @@ from truerun.recordings.run_tables import read_run_table
 from truerun.report.plain_text import comparison_text
 from truerun.series import RunTable
 from truerun.trial.comparison import Comparison, compare_runs, may_be_seen
+from truerun.trial.impressions import Impression, stopwatch_impression
 from truerun.trial.plan import Blinding, Conditions, End, Measurand
 from truerun.trial.planning import default_adjust
 from truerun.trial.rules import Rules, rules_of_plan
@@ -35,12 +36,14 @@ __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
 class ComparisonResult:
     """A finished comparison that can show itself.
 
-    ``sealed`` is the plan that gave its rules, ``recorded`` what was measured where the times came from recordings.
+    ``sealed`` is the plan that gave its rules, ``recorded`` what was measured where the times came from recordings,
+    ``impression`` what a stopwatch said of the same runs.
     """
 
     comparison: Comparison
     sealed: SealedPlan | None = None
     recorded: RecordedRuns | None = None
+    impression: Impression | None = None
 
     def __repr__(self) -> str:
         return f"<comparison: {self.comparison.headline}>"
@@ -75,6 +78,7 @@ class ComparisonResult:
         if self.recorded is not None:
             whole["inputs"] += [each.digest for each in self.recorded.runs if each.digest is not None]
             whole["drive_curve"] = None if self.drive_curve is None else self.drive_curve.document()
+            whole["stopwatch"] = None if self.impression is None else self.impression.document()
         return whole
 
     @property
@@ -285,14 +289,14 @@ def _decided(table: RunTable, rules: Rules, how: Reading, sealed: SealedPlan | N
     recorded = fill_from_recordings(
         table, As(how.marks, how.mark_angles), window, workers=how.workers, progress=how.progress
     )
-    opinion = loss_opinion(recorded, rules.conditions.source)
-    said = (*table.findings, *recorded.findings, *(() if opinion is None else (opinion,)))
-    filled = replace(recorded.table, findings=said)
-    over = replace(rules, window=recorded.window, end=End.SPEED)
+    filled, over = recorded.table, replace(rules, window=recorded.window, end=End.SPEED)
     if recorded.window is None:
         lost = Measurand(name=filled.measure, scale="linear", sign=1, unit=filled.unit)
         over = replace(over, measurand=lost, margin=None, claimed=None)
-    return ComparisonResult(compare_runs(filled, over), sealed, recorded)
+    impression = stopwatch_impression(filled, over)
+    beside = (loss_opinion(recorded, rules.conditions.source), impression.finding if impression else None)
+    said = (*table.findings, *recorded.findings, *(each for each in beside if each is not None))
+    return ComparisonResult(compare_runs(replace(filled, findings=said), over), sealed, recorded, impression)
 
 
 def _table(table: Any, measure: str, decimal: str | None) -> RunTable:
