@@ -17,6 +17,7 @@ COMMANDS = {
     "serve": "open the notebook in a browser on this machine",
     "new": "open a test in the notebook, with its claim and its sealed plan",
     "run": "do the next runs at the bench, led from launch to launch",
+    "live": "watch a sensor, check it, keep its passes as a run or in a file",
     "record": "type in runs from a printed sheet, attach recordings and photos, write notes",
     "show": "show what stands in the notebook",
     "decide": "decide a test of the notebook once its last run is done",

@@ -1,0 +1,104 @@
+"""The passes of a live sensor in the open run of a notebook, piece by piece, and how such a run begins and ends."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Sequence
+
+from truerun.errors import ValueOutOfRange
+from truerun.notebook.entries import Entry, Kind
+from truerun.notebook.ledger import Notebook
+from truerun.notebook.state import RunState
+from truerun.sensing.capture import Pass
+from truerun.sensing.pass_files import format_pass, pass_head
+from truerun.workflow.bench import attach_recording, begin_run, something_wrong
+
+__all__ = ["RunKeeper", "begin_live_run", "end_live_run"]
+
+_BROKE_OFF = "the program ended before the run did"
+
+
+class RunKeeper:
+    """Keeps passes as entries of a run; a piece that is sent twice stands once.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test, run : str
+    """
+
+    def __init__(self, notebook: Notebook, test: str, run: str) -> None:
+        self._notebook, self._test, self._run = notebook, test, run
+        self._name, self._sent = str(uuid.uuid4()), 0
+
+    def keep(self, segment: int, passes: Sequence[Pass], places: int) -> None:
+        """Append an entry with the passes."""
+        body = {
+            "run": self._run,
+            "segment": segment,
+            "places": places,
+            "times": [round(each.time, places) for each in passes],
+            "indexed": None if passes[0].indexed is None else [bool(each.indexed) for each in passes],
+        }
+        self._notebook.append(self._test, Kind.PASSES, body, sender=f"{self._name}:{self._sent}")
+        self._sent += 1
+
+    def interrupted(self, segment: int, why: str) -> None:
+        """Append that a segment broke off."""
+        body = {"run": self._run, "segment": segment, "why": why}
+        self._notebook.append(self._test, Kind.INTERRUPTED, body, sender=f"{self._name}:broken:{segment}")
+
+
+def begin_live_run(notebook: Notebook, test: str) -> RunState:
+    """Begin the next run for a sensor; one that broke off with passes in it is left out first, and done again.
+
+    Raises
+    ------
+    PlanBroken
+        If nothing is sealed, all runs are done or the test is closed.
+    """
+    run = begin_run(notebook, test)
+    if not run.passes:
+        return run
+    notebook.append(test, Kind.INTERRUPTED, {"run": run.id, "why": _BROKE_OFF}, sender=f"{run.id}:broken-off")
+    something_wrong(notebook, test, run.id, "device-died", seen=False, words=_BROKE_OFF, sender=f"{run.id}:died")
+    return begin_run(notebook, test)
+
+
+def end_live_run(notebook: Notebook, test: str, run: RunState, marks: int) -> Entry | None:
+    """Attach the passes of a run as its recording, as they stand in the notebook.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+    run : RunState
+    marks : int
+        Marks a turn.
+
+    Returns
+    -------
+    Entry or None
+        None where the run was interrupted: it then counts as a sensor that died, its passes stay, and the same
+        condition is run again.
+    """
+    entries = [entry for entry in notebook.entries(test) if entry.body.get("run") == run.id]
+    broken = [str(entry.body["why"]) for entry in entries if entry.kind is Kind.INTERRUPTED]
+    if broken:
+        something_wrong(notebook, test, run.id, "device-died", seen=False, words=broken[0], sender=f"{run.id}:died")
+        return None
+    pieces = [entry for entry in entries if entry.kind is Kind.PASSES]
+    if not pieces:
+        raise ValueOutOfRange("The run", "without a single pass", "one with passes", "Check the sensor, launch again.")
+    name = f"run-{run.slot}.csv" if run.attempt == 1 else f"run-{run.slot}-{run.attempt}.csv"
+    return attach_recording(notebook, test, run.id, name, _written(pieces, marks), marks=marks, sender=f"{run.id}:file")
+
+
+def _written(entries: Sequence[Entry], marks: int) -> Iterable[bytes]:
+    """Write the passes that stand in entries as a file."""
+    yield pass_head(marks, indexed=entries[0].body["indexed"] is not None).encode()
+    for entry in entries:
+        times, indexed = entry.body["times"], entry.body["indexed"]
+        flags = [None] * len(times) if indexed is None else indexed
+        lines = (format_pass(Pass(time, flag), entry.body["places"]) for time, flag in zip(times, flags, strict=True))
+        yield "".join(f"{line}\n" for line in lines).encode()
