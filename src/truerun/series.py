@@ -19,6 +19,7 @@ __all__ = [
     "Passes",
     "PositionTrack",
     "Recording",
+    "Releases",
     "Run",
     "RunTable",
     "Series",
@@ -181,6 +182,17 @@ class SpeedTable:
     timing: Timing = Timing()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Releases:
+    """Releases from rest: ``starts`` (n,) where the wheel was let go, ``turnings`` (n,) where it first turned back.
+
+    In radians, as recorded; counted on through whole turns from start to turning.
+    """
+
+    starts: NDArray[np.float64]
+    turnings: NDArray[np.float64]
+
+
 @dataclass(frozen=True, slots=True)
 class Time:
     """One time read off a watch [s]."""
@@ -189,7 +201,7 @@ class Time:
     timing: Timing = Timing(clock=Clock.HAND)
 
 
-Series = Trace | Passes | AngleTrack | PositionTrack | SpeedTable | Time
+Series = Trace | Passes | AngleTrack | PositionTrack | SpeedTable | Releases | Time
 
 
 @dataclass(frozen=True, slots=True, eq=False)

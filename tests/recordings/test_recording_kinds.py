@@ -320,7 +320,10 @@ class TestDoubtIsAQuestion:
             ("12,34\n12,55\n", ("one number with a decimal comma", "two whole numbers")),
             ("1 234\n1 250\n", ("one number in groups of three digits", "several numbers")),
             ("time [s]\n1,234\n2,345\n", ("1.234", "1234")),
-            ("1.5;7\n2.5;8\n", ("passes", "intervals", "speeds", "angles", "positions", "waveform")),
+            (
+                "1.5;7\n2.5;8\n",
+                ("passes", "intervals", "speeds", "angles", "positions", "waveform", "releases"),
+            ),
         ],
     )
     def test_what_could_be_meant_is_named(self, text: str, choices: tuple[str, ...]) -> None:

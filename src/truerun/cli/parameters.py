@@ -20,6 +20,7 @@ __all__ = [
     "ENDS",
     "FILE",
     "MINUTES",
+    "NUMBER",
     "ORDERS",
     "SECONDS",
     "SHARE",
@@ -105,6 +106,16 @@ def _seconds(text: str, name: str) -> float:
     return read_quantity(text, Dimension.TIME, name=name).value
 
 
+def _number(text: str, name: str) -> float:
+    from truerun.units.number import parse_number
+
+    try:
+        return parse_number(text)
+    except ValueOutOfRange:
+        raise ValueOutOfRange(name, f'"{text}"', "a number", "Write it like 1.9.") from None
+
+
+NUMBER = Read("number", _number)
 SHARE = Read("share", _share)
 WHOLE = Read("whole", _whole)
 SPEED = Read("speed", _speed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from truerun.cli.group import command
-from truerun.cli.parameters import DECIMAL, FILE, SPEED, WHOLE, Word, given_options, json_option, parse_angles
+from truerun.cli.parameters import DECIMAL, FILE, NUMBER, SPEED, WHOLE, Word, given_options, json_option, parse_angles
 from truerun.cli.progress import progress_line
 from truerun.cli.publishing import Publishing, publishing_options
 from truerun.cli.screen import show, show_json
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["command_line"]
 
 # written out because what defines them imports numpy; a test compares
-KINDS = Word(("passes", "intervals", "speeds", "angles", "positions", "waveform"))
+KINDS = Word(("passes", "intervals", "speeds", "angles", "positions", "waveform", "releases"))
 
 
 @command(
@@ -54,6 +55,13 @@ KINDS = Word(("passes", "intervals", "speeds", "angles", "positions", "waveform"
     multiple=True,
     help="A recording of the same wheel turning the other way, FILES being one way; may be repeated.",
 )
+@click.option(
+    "--dry-drag",
+    type=NUMBER,
+    nargs=2,
+    metavar="DRAG UNCERTAINTY",
+    help="For releases from rest: dry drag and its standard uncertainty in r/min lost each second, as swings gave it.",
+)
 @click.option("--kind", type=KINDS, help="What the files hold, where it cannot be told.")
 @click.option("--unit", metavar="UNIT", help="Unit of the times, speeds or angles, where it cannot be told.")
 @click.option("--decimal", type=DECIMAL, help="Decimal sign of the files, where it cannot be told.")
@@ -66,6 +74,7 @@ def command_line(
     mark_angles: str | None,
     window: tuple[float, float] | None,
     back: tuple[Path, ...],
+    dry_drag: tuple[float, float] | None,
     kind: str | None,
     unit: str | None,
     decimal: str | None,
@@ -80,7 +89,8 @@ def command_line(
 
     A wheel that swings to and fro (angles, places of a point, speeds to both sides) gives the stiffness of the bump and
     dry and viscous drag, also where it swings after a rundown. With --back the drag is split into what both ways
-    share and a push that keeps its direction.
+    share and a push that keeps its direction. A table of places where the wheel was let go from rest and where it
+    turned back gives the bump without a clock.
     """
     if len(files) > 1 and not back and given_options(saved):
         name = next(iter(given_options(saved)))
@@ -90,7 +100,9 @@ def command_line(
     publishing = Publishing.taken_from(saved)
     from truerun.workflow.reducing import As
 
-    how = As(marks, None if mark_angles is None else parse_angles(mark_angles), kind, unit, decimal)
+    angles = None if mark_angles is None else parse_angles(mark_angles)
+    drag = None if dry_drag is None else (math.radians(6 * dry_drag[0]), math.radians(6 * dry_drag[1]))
+    how = As(marks, angles, kind, unit, decimal, drag)
     with progress_line("recordings") as progress:
         shown = progress if len(files) + len(back) > 1 else None
         results = _reduced(files, back, how, window, shown)

@@ -21,7 +21,7 @@ from truerun.recordings.signal_headings import SignalHeading, SignalRole
 from truerun.recordings.signals import Signals
 from truerun.recordings.spreadsheets import looks_like_spreadsheet, read_spreadsheet
 from truerun.recordings.text_tables import decode_text
-from truerun.recordings.track_series import angle_track, position_track, speed_table
+from truerun.recordings.track_series import angle_track, position_track, releases, speed_table
 from truerun.recordings.waveforms import passes_from_waveform
 from truerun.series import Recording, Series
 
@@ -37,6 +37,7 @@ MAKERS: dict[Kind, Callable[[Signals], Series]] = {
     Kind.SPEEDS: speed_table,
     Kind.ANGLES: angle_track,
     Kind.POSITIONS: position_track,
+    Kind.RELEASES: releases,
 }
 
 
@@ -57,20 +58,22 @@ def read_recording(
         European), .xlsx, .ods or .xls. Lines above the numbers are skipped, apart from headings, units and a rate.
     kind : str, optional
         "passes" (times at which marks passed), "intervals" (times between them), "speeds", "angles", "positions"
-        (x and y of a point) or "waveform" (voltages of a sensor); found from the headings where they are clear.
+        (x and y of a point), "waveform" (voltages of a sensor) or "releases" (angles at which a wheel was let go from
+        rest and turned back); found from the headings where they are clear.
     unit : str, optional
         Unit of the numbers, or several with commas between ("s, r/min"); goes before those in the headings.
     decimal : str, optional
         ``"."`` or ``","``; found from the numbers where they are clear.
     columns : sequence of str, optional
         Headings to use in place of those in the file, one for each column, "" for those that do not count. Their
-        words: time, end, interval, mark, count, trigger, edge, speed, error, angle, x, y, voltage.
+        words: time, end, interval, mark, count, trigger, edge, speed, error, angle, x, y, voltage, let go,
+        turned back.
 
     Returns
     -------
     Recording
-        Passes, a speed table, an angle track or a track of positions, in SI units. Nothing is repaired: the times
-        are those of the file, in its order.
+        Passes, a speed table, an angle track, a track of positions or releases, in SI units. Nothing is
+        repaired: the times are those of the file, in its order.
 
     Raises
     ------

@@ -25,6 +25,7 @@ class Kind(Enum):
     ANGLES = "angles"
     POSITIONS = "positions"
     WAVEFORM = "waveform"
+    RELEASES = "releases"
 
 
 R = SignalRole
@@ -35,6 +36,7 @@ NEEDED = {
     Kind.ANGLES: (R.TIME, R.ANGLE),
     Kind.POSITIONS: (R.TIME, R.X, R.Y),
     Kind.WAVEFORM: (R.TIME, R.VOLTAGE),
+    Kind.RELEASES: (R.RELEASED, R.TURNED),
 }
 BESIDE = {
     Kind.PASSES: (R.MARK, R.END, R.COUNT, R.TRIGGER, R.EDGE),
@@ -43,6 +45,7 @@ BESIDE = {
     Kind.ANGLES: (),
     Kind.POSITIONS: (),
     Kind.WAVEFORM: (R.TRIGGER,),
+    Kind.RELEASES: (),
 }
 RATED = (Kind.ANGLES, Kind.WAVEFORM)  # kinds that need no times where a rate is stated
 OBSERVED = (R.SPEED, R.ANGLE, R.VOLTAGE)
@@ -75,7 +78,7 @@ def parse_kind(word: str | None) -> Kind | None:
     Parameters
     ----------
     word : str or None
-        One of "passes", "intervals", "speeds", "angles", "positions", "waveform"; None: to be recognised.
+        One of "passes", "intervals", "speeds", "angles", "positions", "waveform", "releases"; None: to be recognised.
 
     Returns
     -------
@@ -201,7 +204,7 @@ def _is_logic(layout: Layout, column: int) -> bool:
 
 def _kind(layout: Layout, places: Mapping[SignalRole, tuple[int, ...]], rate: Rate | None) -> Kind:
     """Kind that the columns leave no doubt about."""
-    for kind in (Kind.SPEEDS, Kind.ANGLES, Kind.POSITIONS, Kind.WAVEFORM):
+    for kind in (Kind.RELEASES, Kind.SPEEDS, Kind.ANGLES, Kind.POSITIONS, Kind.WAVEFORM):
         needed = NEEDED[kind][1:] if kind in RATED and rate else NEEDED[kind]
         if set(needed) <= set(places):
             others = [role for role in OBSERVED if role in places and role not in needed]

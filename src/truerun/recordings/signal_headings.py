@@ -30,11 +30,15 @@ class SignalRole(Enum):
     X = "x"
     Y = "y"
     VOLTAGE = "voltage"
+    RELEASED = "let go"
+    TURNED = "turned back"
 
 
 _R = SignalRole
 # English, German, French, Spanish, as `plain_word` gives them. The first role with a word of the heading wins.
 WORDS = {
+    _R.RELEASED: "letgo let losgelassen lache soltado",
+    _R.TURNED: "turned turnedback umkehr umkehrpunkt retour regreso",
     _R.ERROR: "error err fehler erreur uncertainty unsicherheit incertitude incertidumbre sigma abweichung",
     _R.INTERVAL: "interval intervals intervall intervalle intervalo period periode periodo dt deltat δt abstand",
     _R.TRIGGER: "trigger triggers index once onceaturn zero nullmarke ausloser declencheur disparo",
@@ -57,6 +61,8 @@ DIMENSIONS = {
     _R.SPEED: Dimension.SPEED,
     _R.ANGLE: Dimension.ANGLE,
     _R.VOLTAGE: Dimension.VOLTAGE,
+    _R.RELEASED: Dimension.ANGLE,
+    _R.TURNED: Dimension.ANGLE,
     _R.X: Dimension.LENGTH,
     _R.Y: Dimension.LENGTH,
 }

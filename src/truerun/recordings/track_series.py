@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 from truerun.recordings.resolution import value_step
 from truerun.recordings.signal_headings import SignalRole
 from truerun.recordings.signals import Signals
-from truerun.series import AngleTrack, PositionTrack, SpeedTable
+from truerun.series import AngleTrack, PositionTrack, Releases, SpeedTable
 from truerun.units.unit import Dimension, Unit
 
-__all__ = ["angle_track", "position_track", "speed_table"]
+__all__ = ["angle_track", "position_track", "releases", "speed_table"]
 
 R = SignalRole
 
@@ -98,3 +98,22 @@ def position_track(signals: Signals) -> PositionTrack:
         return PositionTrack(times, x, y, timing=timing)
     signals.said.append(f"x and y are read in {unit.symbol}.")
     return PositionTrack(times, x * unit.factor, y * unit.factor, "m", timing)
+
+
+def releases(signals: Signals) -> Releases:
+    """Angles at which a wheel was let go from rest, and at which it first turned back.
+
+    Parameters
+    ----------
+    signals : Signals
+        With the roles released and turned.
+
+    Returns
+    -------
+    Releases
+    """
+    angles = []
+    for role in (R.RELEASED, R.TURNED):
+        unit = signals.unit(role, Dimension.ANGLE)
+        angles.append(signals.values[signals.assigned.places[role][0]] * unit.factor)
+    return Releases(*angles)

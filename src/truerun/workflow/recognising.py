@@ -1,4 +1,4 @@
-"""Recordings of any kind, each shown as what it holds: a rundown, or swings."""
+"""Recordings of any kind, each shown as what it holds: a rundown, swings, or releases from rest."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from truerun.findings.finding import Severity
-from truerun.series import AngleTrack, PositionTrack, Recording, SpeedTable
+from truerun.series import AngleTrack, PositionTrack, Recording, Releases, SpeedTable
 from truerun.workflow.reducing import As, Path, RundownResult, read_as, reduce_recordings
 
 if TYPE_CHECKING:
+    from truerun.workflow.releasing import ReleaseResult
     from truerun.workflow.swinging import SwingResult
 
 __all__ = ["Recognised", "recognise_recordings"]
@@ -21,7 +22,7 @@ __all__ = ["Recognised", "recognise_recordings"]
 class Recognised:
     """Results of one recording or several, each by what it holds, in the order of the files."""
 
-    results: tuple[RundownResult | SwingResult, ...]
+    results: tuple[RundownResult | SwingResult | ReleaseResult, ...]
 
     @property
     def stopped(self) -> bool:
@@ -29,7 +30,7 @@ class Recognised:
         return any(found.severity is Severity.STOP for each in self.results for found in each.findings)
 
     @property
-    def first(self) -> RundownResult | SwingResult:
+    def first(self) -> RundownResult | SwingResult | ReleaseResult:
         """What a page shows: a page is for one recording."""
         return self.results[0]
 
@@ -78,23 +79,27 @@ def recognise_recordings(
     TruerunError
         One sentence: what was found, what is allowed, what to do.
     """
-    swinging: dict[int, SwingResult] = {}
+    others: dict[int, SwingResult | ReleaseResult] = {}
     running: dict[int, Recording] = {}
     for place, path in enumerate(paths):
         read = read_as(path, how)
-        found = _swinging(read)
+        found = _other(read, how)
         if found is not None:
-            swinging[place] = found
+            others[place] = found
         else:
             running[place] = read
     reduced = reduce_recordings(list(running.values()), how, window=window, progress=progress) if running else None
     rundowns = dict(zip(running, reduced.results if reduced else (), strict=True))
-    return Recognised(tuple((swinging | rundowns)[place] for place in range(len(paths))))
+    return Recognised(tuple(others[place] if place in others else rundowns[place] for place in range(len(paths))))
 
 
-def _swinging(read: Recording) -> SwingResult | None:
-    """Reduce a recording of swings; None where it holds anything else."""
+def _other(read: Recording, how: As) -> SwingResult | ReleaseResult | None:
+    """Reduce a recording of swings or releases; None where it holds anything else."""
     series = read.series
+    if isinstance(series, Releases):
+        from truerun.workflow.releasing import release_result  # noqa: PLC0415  pass times need none of it
+
+        return release_result(read, series, how.dry_drag)
     if not isinstance(series, AngleTrack | PositionTrack | SpeedTable):
         return None
     from truerun.motion.swings import only_swings  # noqa: PLC0415  pass times need none of it

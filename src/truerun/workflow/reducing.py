@@ -43,13 +43,17 @@ Path = str | os.PathLike[str]
 
 @dataclass(frozen=True, slots=True)
 class As:
-    """How recordings are to be read: what cannot be told from the files."""
+    """How recordings are to be read: what cannot be told from the files.
+
+    ``dry_drag`` is the specific dry drag with its standard uncertainty [rad/s^2], for releases from rest.
+    """
 
     marks: int | None = None
     mark_angles: tuple[float, ...] | None = None
     kind: str | None = None
     unit: str | None = None
     decimal: str | None = None
+    dry_drag: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)
