@@ -90,8 +90,8 @@ def command_line(
     from truerun.workflow.live import Live
 
     with _sensor(port, marks, made_up=made_up) as name, until_ctrl_c() as ended:
-        opener = opener_of(name, baud=baud, wait=lambda: time.sleep(_WAIT))
-        live = Live(opener, marks=marks, clock=time.monotonic, clockwork=Clockwork(ticks, bits))
+        opener = opener_of(name, baud=baud, wait=_pause)
+        live = Live(opener, marks=marks, clock=time.monotonic, pause=_pause, clockwork=Clockwork(ticks, bits))
         over = _until(ended, live, still=still if path or as_run else None, limit=limit)
         try:
             if as_run:
@@ -100,6 +100,11 @@ def command_line(
             return _watch(live, over, path, marks, checking=checking)
         finally:
             live.close()
+
+
+def _pause() -> None:
+    """Wait a moment."""
+    time.sleep(_WAIT)
 
 
 def _list() -> int:

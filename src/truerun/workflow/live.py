@@ -82,6 +82,8 @@ class Live:
         Marks a turn.
     clock : callable
         Gives the time of this computer [s].
+    pause : callable
+        Waits a moment, between attempts at a port that was lost.
     clockwork : Clockwork, optional
         How the sensor counts, unless it says so itself.
 
@@ -92,11 +94,18 @@ class Live:
     """
 
     def __init__(
-        self, opener: Opener, *, marks: int, clock: Callable[[], float], clockwork: Clockwork | None = None
+        self,
+        opener: Opener,
+        *,
+        marks: int,
+        clock: Callable[[], float],
+        pause: Callable[[], None],
+        clockwork: Clockwork | None = None,
     ) -> None:
         if marks < 1:
             raise ValueOutOfRange("The number of marks", marks, "at least 1")
-        self._opener, self._marks, self._clock, self._clockwork = opener, marks, clock, clockwork
+        self._opener, self._marks, self._clockwork = opener, marks, clockwork
+        self._clock, self._pause = clock, pause
         self._lock = threading.RLock()
         self._keeper: Keeper | None = None
         self._waiting: list[Pass] = []
@@ -197,7 +206,7 @@ class Live:
         """Try a lost port again, not too often; each try takes its moment."""
         now = self._clock()
         if now - self._tried < _AGAIN:
-            threading.Event().wait(0.05)
+            self._pause()
             return
         self._tried = now
         with self._lock:
