@@ -62,6 +62,14 @@ KINDS = Word(("passes", "intervals", "speeds", "angles", "positions", "waveform"
     metavar="DRAG UNCERTAINTY",
     help="For releases from rest: dry drag and its standard uncertainty in r/min lost each second, as swings gave it.",
 )
+@click.option(
+    "--coil",
+    type=NUMBER,
+    nargs=2,
+    metavar="HZ DEGREES",
+    help="For magnets past a coil: the lowest frequency that the input passes (-3 dB), and the angle from a pulse's "
+    "zero to its peak; slow passes are then corrected.",
+)
 @click.option("--kind", type=KINDS, help="What the files hold, where it cannot be told.")
 @click.option("--unit", metavar="UNIT", help="Unit of the times, speeds or angles, where it cannot be told.")
 @click.option("--decimal", type=DECIMAL, help="Decimal sign of the files, where it cannot be told.")
@@ -75,6 +83,7 @@ def command_line(
     window: tuple[float, float] | None,
     back: tuple[Path, ...],
     dry_drag: tuple[float, float] | None,
+    coil: tuple[float, float] | None,
     kind: str | None,
     unit: str | None,
     decimal: str | None,
@@ -102,7 +111,8 @@ def command_line(
 
     angles = None if mark_angles is None else parse_angles(mark_angles)
     drag = None if dry_drag is None else (math.radians(6 * dry_drag[0]), math.radians(6 * dry_drag[1]))
-    how = As(marks, angles, kind, unit, decimal, drag)
+    late = None if coil is None else (coil[0], math.radians(coil[1]))
+    how = As(marks, angles, kind, unit, decimal, drag, late)
     with progress_line("recordings") as progress:
         shown = progress if len(files) + len(back) > 1 else None
         results = _reduced(files, back, how, window, shown)

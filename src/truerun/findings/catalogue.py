@@ -122,6 +122,18 @@ CHECKS: dict[str, Template] = {
         "one step is {share} of a time",
         "Write all digits that the watch shows.",
     ),
+    "coil-early": Template(
+        NOTE,
+        "The input behind the coil makes slow passes come early: by {shift} at {speed}. The times were corrected for it.",
+        "{shift} at {speed}",
+        None,
+    ),
+    "coil-too-slow": Template(
+        DOUBT,
+        "Below {speed} the correction for the input behind the coil leans on the shape of the pulse.",
+        "below {speed}",
+        "End the window above that, or use an input that passes slower signals.",
+    ),
     "control-without": Template(
         DOUBT,
         "In this control the difference was not found again: {controls}. So it may come from {suspects}.",
@@ -345,6 +357,12 @@ CHECKS: dict[str, Template] = {
         "up to {effect} of the time",
         "Launch by a falling weight, or name this column in the plan as adjusted for.",
     ),
+    "launch-left-out": Template(
+        NOTE,
+        "The first turns gained far faster than any later one: they were taken for the launch and left out.",
+        "{turns} turns",
+        None,
+    ),
     "left-out-blind": Template(
         NOTE,
         "{runs} left out before the time was seen and not repeated; the list reckons with the remaining runs.",
@@ -382,6 +400,13 @@ CHECKS: dict[str, Template] = {
         "{shift}",
         "Check from which mark the angles were counted.",
     ),
+    "marks-late": Template(
+        NOTE,
+        "The marks are registered at moments of their own, by the same times at any speed, as a camera or uneven magnets do "
+        "it. The result allows for it. With few marks a bump of many crests can look the same.",
+        "up to {apart} apart",
+        "Make the marks alike, and let them pass the sensor at one height.",
+    ),
     "marks-repeat": Template(
         DOUBT,
         "The intervals repeat every {found} passes already, and {stated} marks were stated. The marks or the magnets repeat "
@@ -410,7 +435,8 @@ CHECKS: dict[str, Template] = {
     ),
     "no-common-window": Template(
         DOUBT,
-        "No window of speeds is held by all runs. {drive} Compared were the losses of each run at its own speeds, against what all runs together lost there.",
+        "No window of speeds is held by all runs. {drive} Compared were the losses of each run at its own speeds, "
+        "against what {against} lost there.",
         None,
         "Launch all runs faster than the slowest one, and record until they are slow.",
     ),
@@ -604,6 +630,13 @@ CHECKS: dict[str, Template] = {
         "The speeds are {factor} than the counter says with {marks} marks a turn. Either the instrument or the number of marks is set wrongly.",
         None,
         "Count the passes of one slow turn by hand, and correct the one that is wrong.",
+    ),
+    "speed-sustained": Template(
+        DOUBT,
+        "The wheel did not slow down: its speed went from {first} to {last} rad/s. That is what a wheel does that is "
+        "driven, and also one that somebody still pushes; a recording cannot tell the two apart.",
+        None,
+        "Film the launch and the hands; look for whatever else could feed energy in.",
     ),
     "speed-without-angle": Template(
         NOTE,

@@ -12,14 +12,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erfcx  # scipy.stats would cost seconds at import
 
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.motion.frame import in_marks
 from truerun.motion.prediction import time_slopes
 from truerun.motion.rundown import Rundown
 
-__all__ = ["DelayFit", "coupling_shift", "fit_with_delays", "fit_with_lag", "pass_speeds", "slowest_usable_speed"]
+__all__ = [
+    "DelayFit",
+    "coupling_shift",
+    "delays_seen",
+    "fit_with_delays",
+    "fit_with_lag",
+    "pass_speeds",
+    "slowest_usable_speed",
+]
 
 Fit = Callable[[NDArray[np.float64]], Rundown]
 
@@ -71,6 +78,8 @@ def coupling_shift(speed: NDArray[np.float64] | float, corner: float, width: flo
     >>> (1e3 * coupling_shift(np.array([30.0, 10.0, 1.0]), 5.0, 0.1)).round(1)
     array([ -0.3,  -2.3, -74.4])
     """
+    from scipy.special import erfcx  # noqa: PLC0415  a tenth of a second, and only coils need it
+
     turning = np.asarray(speed, dtype=np.float64)
     for name, value in (("speed", turning.min()), ("corner frequency", corner), ("half width of the pulse", width)):
         if not value > 0:
@@ -180,11 +189,39 @@ class DelayFit:
 
     ``delays`` (m,) are in seconds with sum 0, since a delay that all marks share cannot be seen, ``covariance``
     (m, m) [s^2] theirs. ``rundown`` is the fit of the times less delays; its covariances hold what the delays cost.
+    ``moved`` (n,) is the delay of each pass [s].
     """
 
     rundown: Rundown
     delays: NDArray[np.float64]
     covariance: NDArray[np.float64]
+    moved: NDArray[np.float64]
+
+
+def delays_seen(rundown: Rundown) -> bool:
+    """Tell whether the marks of a fitted rundown are registered late by times of their own.
+
+    Parameters
+    ----------
+    rundown : Rundown
+        With two marks or more.
+
+    Returns
+    -------
+    bool
+        Where the chi-squared of the delays' first step is above log(n) for each of them; False where the speeds do
+        not tell them from errors of the marks' places.
+
+    Notes
+    -----
+    By residuals of all parameters and delays together; a drag that drifts makes them larger, and the test careful.
+    """
+    try:
+        step, covariance = _joint_step(rundown)
+    except FitImpossible:
+        return False
+    inner = covariance[-step.size :, -step.size :]
+    return float(step @ np.linalg.solve(inner, step)) > step.size * float(np.log(rundown.passes))
 
 
 def fit_with_delays(fit: Fit, times: NDArray[np.float64]) -> DelayFit:
@@ -277,4 +314,4 @@ def _delay_fit(rundown: Rundown, moved: NDArray[np.float64], covariance: NDArray
     drags = slice(2, 2 + rundown.drag.weights.size)
     drag = replace(rundown.drag, covariance=inner[drags, drags], reading=inner[drags, drags])
     told = replace(rundown, motion=wider, drag=drag, hill=hill, spacing=spacing, spacing_covariance=spread)
-    return DelayFit(told, delays, of_marks @ covariance[1 - marks :, 1 - marks :] @ of_marks.T)
+    return DelayFit(told, delays, of_marks @ covariance[1 - marks :, 1 - marks :] @ of_marks.T, moved)

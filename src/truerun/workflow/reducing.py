@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable
 from truerun.findings.finding import Finding, Severity
-from truerun.motion.choice import choose_rundown
 from truerun.motion.counting import CountedPasses, count_passes
 from truerun.motion.doubts import rundown_findings
 from truerun.motion.fair_window import fair_window
+from truerun.motion.late import choose_late_rundown
 from truerun.motion.measured import Measured, measured_window
 from truerun.motion.rundown import Rundown
 from truerun.motion.rundown_data import rundown_data, window_data
@@ -45,7 +45,8 @@ Path = str | os.PathLike[str]
 class As:
     """How recordings are to be read: what cannot be told from the files.
 
-    ``dry_drag`` is the specific dry drag with its standard uncertainty [rad/s^2], for releases from rest.
+    ``dry_drag`` is the specific dry drag with its standard uncertainty [rad/s^2], for releases from rest; ``coil`` the
+    corner frequency of the input behind a coil [Hz] and the angle from a pulse's zero to its peak [rad].
     """
 
     marks: int | None = None
@@ -54,6 +55,7 @@ class As:
     unit: str | None = None
     decimal: str | None = None
     dry_drag: tuple[float, float] | None = None
+    coil: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -318,10 +320,8 @@ def reduced(read: Recording, how: As) -> Reduced:
     if isinstance(series, Passes):
         angles = None if how.mark_angles is None else np.asarray(how.mark_angles)
         counted = count_passes(series, _marks(how, angles, series), mark_angles=angles)
-        found = choose_rundown(
-            counted.times, counted.marks, sigma=counted.sigma, counts=counted.counts, mark_angles=counted.mark_angles
-        )
-        return Reduced(found, (*read.findings, *counted.findings, *rundown_findings(found)), counted)
+        found, late = choose_late_rundown(counted, how.coil)
+        return Reduced(found, (*read.findings, *counted.findings, *late, *rundown_findings(found)), counted)
     raise FitImpossible("This recording holds no pass times, speeds or angles; a rundown needs one of them.")
 
 
