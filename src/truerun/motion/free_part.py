@@ -88,7 +88,9 @@ def free_part(times: NDArray[np.float64], counts: NDArray[np.intp], marks: int) 
         speeds = 2 * np.pi * span / marks * np.sqrt(rates[[0, -1]])
         raise FitImpossible(
             f"The speed goes from {speeds[0]:.4g} to {speeds[1]:.4g} rad/s and falls over no three turns: this is no "
-            "rundown. Record the wheel while it slows down by itself, from launch to the slowest turns."
+            "rundown. Record the wheel while it slows down by itself, from launch to the slowest turns. A wheel that "
+            "keeps its speed or gains is compared with its control: name the recordings of both in one table, and "
+            "give it to truerun compare."
         )
     peak = _released(rates, peak, low)
     pushed = peak > 0 and rates[:peak].min() < rates[peak] * (1 - tolerance)

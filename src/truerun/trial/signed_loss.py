@@ -102,7 +102,7 @@ def signed_losses(
     return SignedLosses((first**2 - last**2) / (2 * np.asarray(duration, dtype=float)), expected)
 
 
-def pooled_drag(speeds: NDArray[np.float64], drags: NDArray[np.float64]) -> Drag:
+def pooled_drag(speeds: NDArray[np.float64], drags: NDArray[np.float64], *, beyond: bool = False) -> Drag:
     """Pool drag curves of runs into one, without knowing their conditions.
 
     Parameters
@@ -111,12 +111,14 @@ def pooled_drag(speeds: NDArray[np.float64], drags: NDArray[np.float64]) -> Drag
         Increasing; at least two [rad/s].
     drags : array, shape (n, k)
         Specific drag of each run there, NaN where a run did not pass [rad/s^2].
+    beyond : bool
+        Whether it goes on beyond the ends as the straight line through all of it does, never falling with speed.
 
     Returns
     -------
     callable
-        Mean over the runs, in straight lines between speeds, level beyond the ends. A speed that no run passed is
-        bridged.
+        Mean over the runs, in straight lines between speeds; level beyond the ends unless ``beyond``. A speed that no
+        run passed is bridged.
 
     Raises
     ------
@@ -135,13 +137,18 @@ def pooled_drag(speeds: NDArray[np.float64], drags: NDArray[np.float64]) -> Drag
     at = np.asarray(speeds, dtype=float)[seen]
     mean = np.nanmean(drags[:, seen], axis=0)
 
+    slope = max(0.0, float(np.polynomial.Polynomial.fit(at, mean, 1).convert().coef[-1])) if beyond else 0.0
+
     def curve(speed: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.interp(speed, at, mean), dtype=np.float64)
+        outside = np.maximum(speed - at[-1], 0) - np.maximum(at[0] - speed, 0)
+        return np.asarray(np.interp(speed, at, mean) + slope * outside, dtype=np.float64)
 
     return curve
 
 
-def loss_drive(losses: SignedLosses, source: NDArray[np.bool_], *, alpha: float = 0.05) -> LossDrive:
+def loss_drive(
+    losses: SignedLosses, source: NDArray[np.bool_], *, alpha: float = 0.05, at: NDArray[np.bool_] | None = None
+) -> LossDrive:
     """Give the drive fraction D = effect / control's loss, with Fieller's interval.
 
     Parameters
@@ -151,6 +158,8 @@ def loss_drive(losses: SignedLosses, source: NDArray[np.bool_], *, alpha: float 
         Which runs had the source; at least two with it and two without.
     alpha : float
         One minus the coverage.
+    at : array of bool, shape (n,), optional
+        Runs at whose speeds the control's loss is taken; None: all.
 
     Returns
     -------
@@ -166,7 +175,7 @@ def loss_drive(losses: SignedLosses, source: NDArray[np.bool_], *, alpha: float 
     Notes
     -----
     effect = mean value with the source - mean value of the control; control's loss = mean expected loss of all runs -
-    mean value of the control, that is at the speeds of all runs. The spread of values is taken as equal in both
+    mean value of the control, that is at the speeds of all runs, or of those that are said. The spread of values is taken as equal in both
     conditions. Which way the difference lies and how likely luck makes it is for the exact list of orders to say.
     """
     values, with_source = losses.values, np.asarray(source, dtype=np.bool_)
@@ -176,7 +185,8 @@ def loss_drive(losses: SignedLosses, source: NDArray[np.bool_], *, alpha: float 
     freedom = values.size - 2
     variance = sum(float(((group - group.mean()) ** 2).sum()) for group in groups) / freedom
     effect = float(groups[0].mean() - groups[1].mean())
-    loss = float(losses.expected.mean() - groups[1].mean())
+    expected = losses.expected if at is None else losses.expected[np.asarray(at, dtype=np.bool_)]
+    loss = float(expected.mean() - groups[1].mean())
     of_loss = variance / groups[1].size
     ratio = fieller(effect, loss, (variance / groups[0].size + of_loss, of_loss), of_loss, df=freedom, alpha=alpha)
     if loss <= 0 or ratio.reach is not Reach.BOUNDED:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from truerun.errors import FitImpossible, RecordingUnreadable, TruerunError
 from truerun.findings.catalogue import finding
@@ -19,6 +20,7 @@ from truerun.motion.measured import Measured, defined_by, measured_window
 from truerun.motion.pass_counts import pass_count_findings
 from truerun.motion.readout import fitted_speeds
 from truerun.motion.rundown import Rundown
+from truerun.motion.sustained import SustainedRun, sustained_run
 from truerun.series import Run, RunTable
 from truerun.trial.phrases import percent
 from truerun.trial.plan import Window, WindowRule
@@ -36,10 +38,10 @@ _SEED = 1
 
 @dataclass(frozen=True, slots=True)
 class RecordedRun:
-    """One run that was measured from its recording; ``condition`` is for showing, after the window was found."""
+    """One run that was measured from its recording: a rundown, or a wheel that kept its speed or gained."""
 
     run: Run
-    measured: Measured
+    measured: Measured | SustainedRun
     digest: str | None
 
 
@@ -98,26 +100,32 @@ def fill_from_recordings(
     No time depends on a condition: runs are measured, the window is found from all of them together, and only then are
     times put back into the table; conditions serve only to say whether the sensor saw the passes of both alike. Where
     a run did not fall to the sealed end, the end moves up to the lowest speed that all runs fell through (y = ln T as
-    usual); that is a deviation and is said. Where no speeds are common to all, signed losses are compared
-    (:mod:`truerun.trial.signed_loss`), and that is said too.
+    usual); that is a deviation and is said. Where no speeds are common to all, or a wheel kept its speed or gained,
+    signed losses are compared (:mod:`truerun.trial.signed_loss`), and that is said too.
     """
     named = [run for run in table.runs if run.recording is not None and run.left_out is None]
     folder = Path(table.path).parent if table.path else Path()
     pieces = [(os.fspath(folder / str(run.recording)), _how(how, run), run.slot) for run in named]
-    found: dict[int, tuple[str | None, Reduced]] = {}
+    found: dict[int, tuple[str | None, Reduced | SustainedRun]] = {}
     for place, one in worked(_reduce_one, pieces, workers=workers, cancelled=cancelled):
         found[place] = one
         if progress is not None:
             progress(len(found), len(named))
     runs = [
-        RecordedRun(run, found[place][1].measured, found[place][0]) for place, run in enumerate(named) if place in found
+        RecordedRun(run, each.measured if isinstance(each := found[place][1], Reduced) else each, found[place][0])
+        for place, run in enumerate(named)
+        if place in found
     ]
     _require_all(named, runs)
     _require_different(runs)
     every = [found[place][1] for place in range(len(runs))]
     noticed = _gathered({each.run.slot: one.findings for each, one in zip(runs, every, strict=True)})
     alike = pass_count_findings(
-        [(each.run.condition, one.counted) for each, one in zip(runs, every, strict=True) if one.counted is not None]
+        [
+            (each.run.condition, one.counted)
+            for each, one in zip(runs, every, strict=True)
+            if isinstance(one, Reduced) and one.counted is not None
+        ]
     )
     filled = _filled_in(table, runs, window)
     return replace(filled, findings=(*filled.findings, *alike, *noticed))
@@ -152,7 +160,8 @@ def drive_over_speed(recorded: RecordedRuns, source: str, control: str) -> Drive
 
 def _filled_in(table: RunTable, runs: Sequence[RecordedRun], window: Window | WindowRule | None) -> RecordedRuns:
     """Put into the table what is compared: times over the window, or signed losses where no window is common."""
-    sealed, said = _window([each.measured for each in runs], window)
+    falling = [each.measured for each in runs if not isinstance(each.measured, SustainedRun)]
+    sealed, said = _window(falling, window) if len(falling) == len(runs) else (None, ())
     if sealed is None:
         values = _losses(runs).values.tolist()
         heading, unit = LOSS, "rad²/s³"
@@ -169,19 +178,34 @@ def _filled_in(table: RunTable, runs: Sequence[RecordedRun], window: Window | Wi
 
 
 def _losses(runs: Sequence[RecordedRun]) -> SignedLosses:
-    """Find how much less each run lost than all runs together would have at its speeds."""
-    rundowns = [each.measured for each in runs]
-    low, high = min(each.speed_low for each in rundowns), max(each.speed_high for each in rundowns)
+    """Find how much less each run lost than all runs together would have at its speeds.
+
+    Where some wheels slowed down and others did not, it is the drag of those that slowed down, whatever their
+    condition: at speeds that only the others passed, all runs together would lose just what these lost.
+    """
+    measured = [each.measured for each in runs]
+    low, high = min(each.speed_low for each in measured), max(each.speed_high for each in measured)
     speeds = np.linspace(low, high, 200)
-    drags = np.array(
-        [
-            np.where((speeds >= each.speed_low) & (speeds <= each.speed_high), drag_at(each.drag, speeds)[0], np.nan)
-            for each in rundowns
-        ]
-    )
-    lasted = np.array([float(np.ptp(fitted_speeds(each)[0])) for each in rundowns])
-    first, last = (np.array([getattr(each, name) for each in rundowns]) for name in ("speed_high", "speed_low"))
-    return signed_losses(first, last, lasted, pooled_drag(speeds, drags))
+    falling = [each for each in measured if not isinstance(each, SustainedRun)]
+    mixed = 0 < len(falling) < len(measured)
+    drags = np.array([_drags(each, speeds) for each in (falling if mixed else measured)])
+    first, last, lasted = np.array([_ends(each) for each in measured]).T
+    return signed_losses(first, last, lasted, pooled_drag(speeds, drags, beyond=mixed))
+
+
+def _drags(each: Measured | SustainedRun, speeds: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give the drag of a run at speeds it passed [rad/s^2], NaN elsewhere."""
+    if isinstance(each, SustainedRun):
+        return each.drag(speeds)
+    inside = (speeds >= each.speed_low) & (speeds <= each.speed_high)
+    return np.where(inside, drag_at(each.drag, speeds)[0], np.nan)
+
+
+def _ends(each: Measured | SustainedRun) -> tuple[float, float, float]:
+    """Give the speeds at both ends of a run [rad/s] and the time between them [s]."""
+    if isinstance(each, SustainedRun):
+        return each.speed_first, each.speed_last, each.duration
+    return each.speed_high, each.speed_low, float(np.ptp(fitted_speeds(each)[0]))
 
 
 def loss_opinion(recorded: RecordedRuns, source: str) -> Finding | None:
@@ -200,13 +224,17 @@ def loss_opinion(recorded: RecordedRuns, source: str) -> Finding | None:
     if recorded.window is not None:
         return None
     with_source = np.array([each.run.condition == source for each in recorded.runs])
+    kept = [isinstance(each.measured, SustainedRun) for each in recorded.runs]
+    words = {"against": "those that slowed down" if any(kept) and not all(kept) else "all runs together"}
     try:
-        found = loss_drive(_losses(recorded.runs), with_source).ratio
+        found = loss_drive(_losses(recorded.runs), with_source, at=with_source if any(kept) else None).ratio
     except TruerunError as error:
-        return finding("no-common-window", drive=f"As a share of the control's loss nothing can be said: {error}")
+        return finding(
+            "no-common-window", words, drive=f"As a share of the control's loss nothing can be said: {error}"
+        )
     value, low, high = (percent(size or 0.0, signed=True) for size in (found.value, found.low, found.high))
     drive = f"At these speeds that is a drive of {value}, between {low} and {high}."
-    return finding("no-common-window", drive=drive)
+    return finding("no-common-window", words, drive=drive)
 
 
 def _how(how: As, run: Run) -> As:
@@ -214,12 +242,15 @@ def _how(how: As, run: Run) -> As:
     return how if run.marks is None else replace(how, marks=run.marks)
 
 
-def _reduce_one(path: str, how: As, slot: int) -> tuple[str | None, Reduced]:
+def _reduce_one(path: str, how: As, slot: int) -> tuple[str | None, Reduced | SustainedRun]:
     """Read and fit one recording; what is refused names its run."""
     read = read_as(path, how)
     try:
         return read.digest, reduced(read, how)
     except FitImpossible as error:
+        sustained = sustained_run(read.series, how.marks)
+        if sustained is not None:
+            return read.digest, replace(sustained, findings=(*read.findings, *sustained.findings))
         raise FitImpossible(f"Run {slot}, {path}: {error}") from error
 
 
@@ -276,6 +307,8 @@ def _window(
 
 def _time(each: RecordedRun, window: Window) -> float:
     """Give the time of a run over the window."""
+    if isinstance(each.measured, SustainedRun):
+        raise TypeError("A wheel that keeps its speed has no time over a window.")
     try:
         return measured_window(each.measured, window.from_, window.to).time
     except TruerunError as error:
