@@ -175,8 +175,9 @@ def loss_drive(
     Notes
     -----
     effect = mean value with the source - mean value of the control; control's loss = mean expected loss of all runs -
-    mean value of the control, that is at the speeds of all runs, or of those that are said. The spread of values is taken as equal in both
-    conditions. Which way the difference lies and how likely luck makes it is for the exact list of orders to say.
+    mean value of the control, that is at the speeds of all runs, or of those that are said. The spread of values is
+    taken as equal in both conditions. Which way the difference lies and how likely luck makes it is for the exact
+    list of orders to say.
     """
     values, with_source = losses.values, np.asarray(source, dtype=np.bool_)
     groups = values[with_source], values[~with_source]
