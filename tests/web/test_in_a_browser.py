@@ -51,6 +51,9 @@ PAGES = (
     "/t/5/verdict",
     "/t/6/verdict/opened",
     "/t/6/verdict",
+    "/t/6/controls",
+    "/t/1/controls",
+    "/t/6/challenge",
     "/t/6/report",
     "/t/6/runs",
 )

@@ -84,6 +84,7 @@ def read_state(stored: bytes) -> TestState:
         "head": Head(**data["head"]),
         "runs": tuple(_read_run(each) for each in data["runs"]),
         "notes": tuple((time, words) for time, words in data["notes"]),
+        "noted": tuple(data["noted"]),
         "photos": tuple(Attached(**each) for each in data["photos"]),
         "challenges": tuple(data["challenges"]),
         "withdrawn": frozenset(data["withdrawn"]),
@@ -97,6 +98,7 @@ def _read_run(data: dict[str, Any]) -> RunState:
         "taps": tuple(data["taps"]),
         "passes": tuple(data["passes"]),
         "recordings": tuple(Attached(**each) for each in data["recordings"]),
+        "corrections": tuple(data["corrections"]),
     }
     return RunState(**(data | special))
 

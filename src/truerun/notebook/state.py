@@ -5,13 +5,13 @@ Bodies of the entries (plain data; a key that is not there counts as None):
 =============  ======================================================================================================
 kind           body
 =============  ======================================================================================================
-opened         name, invented
+opened         name, invented, answers (the id of the test that it belongs to), role (what it is for there)
 claim          words, against, by, claimed
 agreement      side (claimant or sceptic), fair, would_change_my_mind, excuse_to_come
 rig            note, and whatever was measured
 plan           request: what ``truerun plan`` would be told
 sealed         plan: as in its file, with its seal
-session        note, temperature
+session        note, temperature [°C]
 warm-up        (nothing)
 run-begun      run (its id), slot, attempt
 started        run, at [s of the sender's clock]
@@ -24,7 +24,7 @@ interrupted    run, why
 recording      run, digest, name, media, size, marks
 photo          run, digest, name, media, size
 guess          run, condition
-note           words, run
+note           words, run, measured (what was measured before a launch, by name)
 corrected      entry (its number), run, changes, before, why
 withdrawn      entry (its number), kind (of that entry), why, run (where the run is to count no more)
 seal-broken    why
@@ -32,7 +32,7 @@ closed         why
 decided        comparison: as in its JSON
 reported       bytes: how long the page was
 bundled        digest
-challenge      words, by, test (the id of the new test)
+challenge      words, by, test (the id of the new test), role (what it is for; None: an answer to a challenge)
 screening      plan: as in its file, with its seal
 imported       notebook, count, digest
 =============  ======================================================================================================
@@ -51,7 +51,7 @@ from truerun.series import Run, RunTable
 __all__ = ["FOLD", "Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
 
 
-FOLD = 1
+FOLD = 2
 """Raised whenever a step of the fold or a field of the state changes; states kept under another number are rebuilt."""
 
 
@@ -74,6 +74,7 @@ class RunState:
 
     ``seconds`` is its time [s], None until it ended. ``left_out`` is why it does not count, ``seen`` whether its time
     had been seen by then. ``taps`` and ``passes`` are times of marks [s], ``session`` counts sittings from 1.
+    ``measured`` is what was measured before its launch, by name; ``corrections`` are the bodies of what corrected it.
     """
 
     id: str
@@ -93,6 +94,8 @@ class RunState:
     interrupted: str | None = None
     guess: str | None = None
     recordings: tuple[Attached, ...] = ()
+    measured: Mapping[str, float] = field(default_factory=dict)
+    corrections: tuple[Mapping[str, Any], ...] = ()
 
     @property
     def ended(self) -> bool:
@@ -110,7 +113,8 @@ class TestState:
     """Everything that stands in one test.
 
     ``plan`` is the sealed plan's document with its seal, ``draws`` how often an order was drawn. ``request`` is the
-    draft of a plan. ``agreed`` holds the last answer of each side. ``runs`` are all attempts in order.
+    draft of a plan. ``agreed`` holds the last answer of each side. ``runs`` are all attempts in order. ``noted`` are
+    the numbers of the entries of ``notes``. ``answers`` names the test that this one belongs to, and what for.
     """
 
     __test__ = False  # not a test of this project
@@ -131,6 +135,7 @@ class TestState:
     warm_ups: int = 0
     runs: tuple[RunState, ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
+    noted: tuple[int, ...] = ()
     photos: tuple[Attached, ...] = ()
     broken: str | None = None
     closed: str | None = None
@@ -138,6 +143,7 @@ class TestState:
     reports: int = 0
     bundles: int = 0
     challenges: tuple[Mapping[str, Any], ...] = ()
+    answers: Mapping[str, Any] | None = None
     screening: Mapping[str, Any] | None = None
     withdrawn: frozenset[int] = frozenset()
 
@@ -244,15 +250,31 @@ def run_table(state: TestState, recordings: Mapping[str, str] | None = None) -> 
                 session=str(run.session),
                 recording=path,
                 marks=attached.marks if attached is not None and path is not None else None,
-                extra={"guess": run.guess} if run.guess is not None else {},
+                extra=_beside(run, recorded=path is not None),
             )
         )
     return RunTable(tuple(lines))
 
 
+def _beside(run: RunState, *, recorded: bool) -> dict[str, float | str | None]:
+    """Give what else stands in the line of a run: what was measured, a guess, a stopwatch time beside a recording."""
+    beside: dict[str, float | str | None] = dict(run.measured)
+    if run.guess is not None:
+        beside["guess"] = run.guess
+    if recorded and run.seconds is not None:
+        beside["stopwatch"] = run.seconds
+    return beside
+
+
 def _opened(state: TestState, entry: Entry) -> TestState:
+    body = entry.body
+    answers = {"test": body["answers"], "role": body.get("role")} if body.get("answers") else None
     return replace(
-        state, opened=entry.time, name=str(entry.body.get("name", "")), invented=bool(entry.body.get("invented"))
+        state,
+        opened=entry.time,
+        name=str(body.get("name", "")),
+        invented=bool(body.get("invented")),
+        answers=answers,
     )
 
 
@@ -265,7 +287,12 @@ def _sealed(state: TestState, entry: Entry) -> TestState:
 
 
 def _session(state: TestState, entry: Entry) -> TestState:
-    return replace(_noted(state, entry), sessions=state.sessions + 1, warm_ups=0)
+    return replace(_noted(state, entry, *_temperature(entry)), sessions=state.sessions + 1, warm_ups=0)
+
+
+def _temperature(entry: Entry) -> tuple[str, ...]:
+    degrees = entry.body.get("temperature")
+    return () if degrees is None else (f"{degrees:g}\N{NO-BREAK SPACE}\N{DEGREE SIGN}C",)
 
 
 def _begun(state: TestState, entry: Entry) -> TestState:
@@ -361,14 +388,28 @@ def _guess(state: TestState, entry: Entry) -> TestState:
     return _changed(state, entry, guess=str(entry.body["condition"]))
 
 
-def _noted(state: TestState, entry: Entry) -> TestState:
-    words = entry.body.get("words") or entry.body.get("note")
-    return state if not words else replace(state, notes=(*state.notes, (entry.time, str(words))))
+def _noted(state: TestState, entry: Entry, *more: str) -> TestState:
+    said = entry.body.get("words") or entry.body.get("note")
+    words = "; ".join((*((str(said),) if said else ()), *more))
+    if not words:
+        return state
+    return replace(state, notes=(*state.notes, (entry.time, words)), noted=(*state.noted, entry.number))
+
+
+def _note(state: TestState, entry: Entry) -> TestState:
+    """Take a note; what it says was measured before a launch belongs to its run."""
+    measured, run = entry.body.get("measured"), _run_of(state, entry)
+    if run is not None and measured:
+        state = _changed(state, entry, measured={**run.measured, **measured})
+    return _noted(state, entry)
 
 
 def _corrected(state: TestState, entry: Entry) -> TestState:
     """Take the new values; the old ones stay in the entry that was corrected, which stays in the ledger."""
     changes = {key: value for key, value in entry.body["changes"].items() if key in _CORRECTABLE}
+    run = _run_of(state, entry)
+    if run is not None:
+        changes["corrections"] = (*run.corrections, dict(entry.body))
     return _noted(_changed(state, entry, **changes), entry)
 
 
@@ -379,10 +420,21 @@ def _withdrawn(state: TestState, entry: Entry) -> TestState:
     """Withdraw: a run whose measurement is withdrawn counts as left out, seen; a guess is no guess any more."""
     number = int(entry.body["entry"])
     photos = tuple(each for each in state.photos if each.entry != number)
-    gone = replace(state, withdrawn=state.withdrawn | {number}, photos=photos)
-    if entry.body.get("kind") == Kind.GUESS.value:
+    gone = _without_note(replace(state, withdrawn=state.withdrawn | {number}, photos=photos), number)
+    kind = entry.body.get("kind")
+    if kind == Kind.GUESS.value:
         return _changed(gone, entry, guess=None)
+    if kind == Kind.RIG.value:
+        return replace(gone, rig=None)
+    if kind == Kind.WARM_UP.value:
+        return replace(gone, warm_ups=max(gone.warm_ups - 1, 0))
     return _changed(gone, entry, left_out=str(entry.body.get("why") or "withdrawn"), seen=True)
+
+
+def _without_note(state: TestState, number: int) -> TestState:
+    """Take a note back; it stays in the ledger."""
+    kept = [(entry, note) for entry, note in zip(state.noted, state.notes, strict=True) if entry != number]
+    return replace(state, noted=tuple(entry for entry, _ in kept), notes=tuple(note for _, note in kept))
 
 
 _STEPS: dict[Kind, Callable[[TestState, Entry], TestState]] = {
@@ -406,7 +458,7 @@ _STEPS: dict[Kind, Callable[[TestState, Entry], TestState]] = {
     Kind.RECORDING: _recording,
     Kind.PHOTO: _photo,
     Kind.GUESS: _guess,
-    Kind.NOTE: _noted,
+    Kind.NOTE: _note,
     Kind.CORRECTED: _corrected,
     Kind.WITHDRAWN: _withdrawn,
     Kind.SEAL_BROKEN: lambda state, entry: replace(state, broken=str(entry.body.get("why", ""))),

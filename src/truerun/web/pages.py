@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 
 from truerun.notebook.ledger import TestRow
 from truerun.notebook.state import TestState
+from truerun.web.family import family_of
 from truerun.web.road import road_of
 from truerun.web.visit import Visit
 
@@ -58,4 +59,6 @@ def page_of_test(
 ) -> Response:
     """Fill in a template of one test, under its road; ``here`` is the stage that is shown."""
     road = road_of(row.number, state, here)
-    return page(visit, template, status=status, row=row, state=state, road=road, base=f"/t/{row.number}", **values)
+    family = family_of(visit, state)
+    base = f"/t/{row.number}"
+    return page(visit, template, status=status, row=row, state=state, road=road, family=family, base=base, **values)

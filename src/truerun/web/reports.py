@@ -14,7 +14,7 @@ from truerun.errors import PlanBroken
 from truerun.notebook.entries import Kind
 from truerun.web.pages import page_of_test
 from truerun.web.road import next_step
-from truerun.web.verdicts import result_of
+from truerun.web.verdicts import linked_of, result_of
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bundles import bundle as write_bundle
 from truerun.workflow.deciding import report as write_report
@@ -46,7 +46,7 @@ def report_page(visit: Visit) -> Response:
     if not written:
         return moved(f"/t/{row.number}/report")
     made = datetime.fromisoformat(written[-1].time)
-    text = result_of(visit, row, state).report(made=made, invented=state.invented)
+    text = result_of(visit, row, state).report(made=made, invented=state.invented, linked=linked_of(visit, state))
     headers = {"content-security-policy": _OWN_STYLE}
     if visit.query.get("save"):
         headers["content-disposition"] = f'attachment; filename="report-{row.number}.html"'

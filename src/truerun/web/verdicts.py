@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from starlette.responses import Response
@@ -14,7 +15,7 @@ from truerun.notebook.state import TestState
 from truerun.report.figures_shown import figures_shown
 from truerun.report.pictures import pictures_of
 from truerun.report.standings import standings
-from truerun.trial.comparison import Comparison
+from truerun.trial.comparison import Comparison, with_controls
 from truerun.trial.holding import Kind
 from truerun.trial.plan import Window
 from truerun.web.forms import Form
@@ -23,10 +24,10 @@ from truerun.web.road import next_step
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import break_seal
 from truerun.workflow.comparing import ComparisonResult
-from truerun.workflow.deciding import decide, shown
+from truerun.workflow.deciding import decide, linked, shown
 from truerun.workflow.showing import covered
 
-__all__ = ["break_early", "open_seal", "opened", "orders", "result_of", "verdict"]
+__all__ = ["break_early", "linked_of", "open_seal", "opened", "orders", "result_of", "verdict"]
 
 
 def result_of(visit: Visit, row: TestRow, state: TestState) -> ComparisonResult:
@@ -41,6 +42,16 @@ def result_of(visit: Visit, row: TestRow, state: TestState) -> ComparisonResult:
         raise PlanBroken("A result is opened after the last planned run", "it is still covered", "Go on with the runs.")
     made = visit.bench.kept(("result", row.id, state.head.digest), lambda: shown(visit.notebook, row.id))
     assert isinstance(made, ComparisonResult)  # noqa: S101  ours, not a person's
+    return replace(made, comparison=with_controls(made.comparison, linked_of(visit, state)))
+
+
+def linked_of(visit: Visit, state: TestState) -> list[Comparison]:
+    """Give the results of the tests that belong to this one and are opened, reckoned once for each state of theirs."""
+    if not state.challenges:
+        return []
+    theirs = {str(each["test"]) for each in state.challenges}
+    heads = tuple(row.head.digest for row in visit.notebook.tests() if row.id in theirs)
+    made: list[Comparison] = visit.bench.kept(("linked", state.id, heads), lambda: linked(visit.notebook, state))
     return made
 
 

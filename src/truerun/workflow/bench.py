@@ -10,6 +10,7 @@ import math
 import uuid
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from datetime import datetime
 from typing import Any
 
 from truerun.errors import HeadMoved, PlanBroken, ValueOutOfRange
@@ -18,6 +19,7 @@ from truerun.notebook.files import store_file
 from truerun.notebook.ledger import Notebook, TestRow
 from truerun.notebook.projection import kept_state
 from truerun.notebook.state import RunState, TestState
+from truerun.trial.plan import Role
 from truerun.workflow.plan_files import SealedPlan, read_plan
 from truerun.workflow.planning import PlanResult, plan
 
@@ -67,7 +69,9 @@ _MEASURED = frozenset((Kind.RUN_BEGUN, Kind.STARTED, Kind.TAP, Kind.STOPPED, Kin
 """What a run rests on; a note or a photo that is withdrawn takes nothing from it."""
 
 
-def open_test(notebook: Notebook, name: str, *, invented: bool = False) -> TestState:
+def open_test(
+    notebook: Notebook, name: str, *, invented: bool = False, answers: str | None = None, role: Role | None = None
+) -> TestState:
     """Open a test.
 
     Parameters
@@ -77,6 +81,8 @@ def open_test(notebook: Notebook, name: str, *, invented: bool = False) -> TestS
         What people call it.
     invented : bool
         Whether it is a demonstration that never took place.
+    answers, role
+        The id of the test that it belongs to, and what it is for there.
 
     Returns
     -------
@@ -85,7 +91,8 @@ def open_test(notebook: Notebook, name: str, *, invented: bool = False) -> TestS
     words = name.strip()
     if not words:
         raise ValueOutOfRange("The name of the test", "empty", "a few words", "Write what people call it.")
-    entry = notebook.open_test({"name": words, "invented": invented})
+    linked = {} if answers is None else {"answers": answers, "role": None if role is None else role.value}
+    entry = notebook.open_test({"name": words, "invented": invented} | linked)
     return state_of(notebook, entry.test)
 
 
@@ -203,7 +210,7 @@ def seal_plan(
     if state.runs:
         raise PlanBroken("An order is drawn before the first run", "a run was begun", "Open a new test instead.")
     values = _request_with_claim(state, request)
-    made = plan(values, seed=seed)
+    made = plan(values, seed=seed, made=datetime.fromisoformat(notebook.time()).replace(microsecond=0))
     notebook.append(test, Kind.SEALED, {"plan": made.document()}, head=head)
     return made
 
@@ -479,12 +486,15 @@ def close_test(notebook: Notebook, test: str, *, why: str, head: str) -> Entry:
     return notebook.append(test, Kind.CLOSED, {"why": why}, head=head)
 
 
-def answer_challenge(notebook: Notebook, test: str, words: str, *, by: str | None = None) -> TestState:
-    """Open a new test that answers a challenge ("try position 17"), linked both ways."""
+def answer_challenge(
+    notebook: Notebook, test: str, words: str, *, by: str | None = None, role: Role = Role.CHALLENGE
+) -> TestState:
+    """Open a new test that answers a challenge ("try position 17") or is a control, linked both ways."""
     asked = state_of(notebook, test)
-    answer = open_test(notebook, words, invented=asked.invented)
-    notebook.append(test, Kind.CHALLENGE, {"words": words, "by": by, "test": answer.id})
-    notebook.append(answer.id, Kind.NOTE, {"words": f'Answers a challenge to the test "{asked.name}".'})
+    answer = open_test(notebook, words, invented=asked.invented, answers=test, role=role)
+    notebook.append(test, Kind.CHALLENGE, {"words": words, "by": by, "test": answer.id, "role": role.value})
+    said = "Answers a challenge to" if role is Role.CHALLENGE else "Belongs to"
+    notebook.append(answer.id, Kind.NOTE, {"words": f'{said} the test "{asked.name}".'})
     return state_of(notebook, answer.id)
 
 

@@ -12,9 +12,10 @@ from truerun.notebook.files import read_file
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState, fold, run_table
 from truerun.series import RunTable
+from truerun.trial.comparison import Comparison
 from truerun.workflow.comparing import ComparisonResult, compare
 
-__all__ = ["decide", "report", "shown", "table_of"]
+__all__ = ["decide", "linked", "report", "shown", "table_of"]
 
 
 def decide(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResult:
@@ -51,12 +52,26 @@ def shown(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResul
     return _compared(notebook, _added_up(notebook, test), workers)
 
 
-def report(notebook: Notebook, test: str, *, workers: int = 1) -> str:
-    """Write the report of a test, one HTML page; that it was written is an entry."""
+def report(notebook: Notebook, test: str, *, decided: ComparisonResult | None = None, workers: int = 1) -> str:
+    """Write the report of a test, one HTML page; that it was written is an entry.
+
+    ``decided`` is what :func:`decide` has just given, so that recordings need not be measured a second time.
+    """
     state = _added_up(notebook, test)
-    page = _compared(notebook, state, workers).report(invented=state.invented)
+    page = (decided or _compared(notebook, state, workers)).report(
+        invented=state.invented, linked=linked(notebook, state)
+    )
     notebook.append(test, Kind.REPORTED, {"bytes": len(page.encode())})
     return page
+
+
+def linked(notebook: Notebook, state: TestState, *, workers: int = 1) -> list[Comparison]:
+    """Give the results of the tests that belong to a test, of those that are opened; a covered one stays covered."""
+    here = {row.id for row in notebook.tests()}
+    states = [_added_up(notebook, each["test"]) for each in state.challenges if each["test"] in here]
+    opened = [each for each in states if each.plan is not None and each.decided is not None]
+    results = [_compared(notebook, each, workers).comparison for each in opened]
+    return [each for each in results if each.verdict is not None]
 
 
 def table_of(state: TestState, recordings: dict[str, str] | None = None) -> RunTable:
