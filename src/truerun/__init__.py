@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         UnsafeLaunch,
         ValueOutOfRange,
     )
+    from truerun.workflow.both_ways import both_ways
     from truerun.workflow.comparing import compare
     from truerun.workflow.dosing import dose, plan_dose
     from truerun.workflow.looking import look
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from truerun.workflow.reducing import rundown
     from truerun.workflow.rehearsing import rehearse
     from truerun.workflow.screening import plan_screening, screen
+    from truerun.workflow.swinging import swings
 
     __version__: str
 
@@ -45,6 +47,7 @@ __all__ = [
     "UnsafeLaunch",
     "ValueOutOfRange",
     "__version__",
+    "both_ways",
     "compare",
     "dose",
     "look",
@@ -55,9 +58,11 @@ __all__ = [
     "rehearse",
     "rundown",
     "screen",
+    "swings",
 ]
 
 _PLACES = {
+    "both_ways": "truerun.workflow.both_ways",
     "compare": "truerun.workflow.comparing",
     "dose": "truerun.workflow.dosing",
     "look": "truerun.workflow.looking",
@@ -68,6 +73,7 @@ _PLACES = {
     "rehearse": "truerun.workflow.rehearsing",
     "rundown": "truerun.workflow.reducing",
     "screen": "truerun.workflow.screening",
+    "swings": "truerun.workflow.swinging",
 }
 
 

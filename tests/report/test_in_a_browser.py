@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+from tests.report.recording_pages import RECORDINGS, recording_page
 from tests.report.several_results import MADE, several_of
 from truerun.report.pdf import find_chromium
 from truerun.workflow.comparing import ComparisonResult
@@ -80,6 +81,19 @@ class TestEveryKindOfReport:
         assert found["asked"] == []
         assert found["wide"] <= width
         assert found["cut"] == []
+
+
+class TestPagesOfRecordings:
+    @pytest.mark.parametrize("kind", RECORDINGS)
+    def test_axe_finds_nothing_and_nothing_is_cut(self, browser: Browser, kind: str, tmp_path: Path) -> None:
+        page = recording_page(kind, tmp_path)
+        for width, scheme in ((1280, "light"), (360, "dark")):
+            found = seen(browser, page, tmp_path, width=width, scheme=scheme)
+            assert found["violations"] == []
+            assert found["passes"] > 20  # it really looked
+            assert found["asked"] == []
+            assert found["wide"] <= width
+            assert found["cut"] == []
 
 
 class TestPagesOfSeveral:
