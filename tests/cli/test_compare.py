@@ -183,7 +183,7 @@ class TestTheDemonstration:
     def test_it_finds_the_brake_that_is_there_and_leaves_its_files(
         self, call: Called, tmp_path: Path, texts: dict[str, str]
     ) -> None:
-        code, out, err = call("demo", "--out", tmp_path / "demo")
+        code, out, err = call("demo", "--terminal", "--out", tmp_path / "demo")
         assert code == 0
         assert out.startswith('"arc in" takes energy.\n')
         assert "invented" in err
@@ -193,7 +193,7 @@ class TestTheDemonstration:
         self, call: Called, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         monkeypatch.chdir(tmp_path)
-        err = call("demo", "--out", "demo")[2]
+        err = call("demo", "--terminal", "--out", "demo")[2]
         tried = [line.strip() for line in err.splitlines() if line.startswith("  truerun ")]
         assert len(tried) == 3
         for line in tried:
@@ -204,4 +204,4 @@ class TestTheDemonstration:
         assert all("invented" in text.lower() for text in texts.values())
 
     def test_it_never_writes_over_its_files(self, call: Called, folder: Path) -> None:
-        assert call("demo", "--out", folder)[0] == 2
+        assert call("demo", "--terminal", "--out", folder)[0] == 2

@@ -1,4 +1,4 @@
-"""``truerun demo``: a plan and a verdict on invented data."""
+"""``truerun demo``: a notebook of invented tests in a browser, or a plan and a verdict on the terminal."""
 
 from __future__ import annotations
 
@@ -11,22 +11,58 @@ from truerun.cli.group import command
 from truerun.cli.parameters import FILE
 from truerun.cli.saving import require_new, save_new
 from truerun.cli.screen import say, show
+from truerun.cli.serve import serve_notebook
 
 __all__ = ["command_line"]
 
 _NAMES = ("claim.toml", "trial.csv", "plan.json", "run-sheet.csv", "run-sheet.html")
+_NOTEBOOK = "demo.notebook"
 
 
-@command("demo", "truerun demo", "truerun demo --out demo")
-@click.option("--out", type=FILE, metavar="FOLDER", help="Where to write its files; a folder for a while if not said.")
-def command_line(*, out: Path | None) -> int:
-    """Show a whole test on invented data: claim, trial runs, sealed plan, filled-in sheet, verdict.
+@command("demo", "truerun demo", "truerun demo --out demo", "truerun demo --terminal")
+@click.option("--out", type=FILE, metavar="FOLDER", help="Where to keep its files; a folder for a while if not said.")
+@click.option("--terminal", is_flag=True, help="No browser: one test from claim to verdict here, with its files.")
+@click.option("--port", type=click.IntRange(0, 65535), metavar="N", help="The port; without it 8416 or the next free.")
+@click.option("--no-browser", "quiet", is_flag=True, help="Only print the link; no browser is opened.")
+def command_line(*, out: Path | None, terminal: bool, port: int | None, quiet: bool) -> int:
+    """Open a notebook of invented tests: a village repair hall tests "the rim arc".
 
-    A village repair hall tests "the rim arc". The files stay in FOLDER, to be tried with the other commands.
+    It is made in FOLDER, always the same; one that is there already is opened as it is. Ctrl-C ends it.
     """
+    if terminal:
+        return _on_the_terminal(out)
+    folder = _folder(out)
+    place = folder / _NOTEBOOK
+    if not place.exists():
+        say("Making the notebook of invented tests; this takes a few seconds.")
+        _make(place)
+    say(f"The notebook is {place}. Nothing in it took place.")
+    return serve_notebook(str(place), port=port, quiet=quiet)
+
+
+def _make(place: Path) -> None:
+    """Make the notebook whole or not at all."""
+    from truerun.workflow.demo_notebook import demonstration_notebook
+
+    place.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        demonstration_notebook(place)
+    except BaseException:
+        for part in place.parent.glob(f"{place.name}*"):
+            part.unlink()
+        raise
+
+
+def _folder(out: Path | None) -> Path:
+    """Give the folder of the files."""
+    return Path(tempfile.mkdtemp(prefix="truerun-demo-")) if out is None else out
+
+
+def _on_the_terminal(out: Path | None) -> int:
+    """Show a whole test: claim, trial runs, sealed plan, filled-in sheet, verdict; its files stay in the folder."""
     if out is not None:
         require_new([out / name for name in _NAMES])
-    folder = Path(tempfile.mkdtemp(prefix="truerun-demo-")) if out is None else out
+    folder = _folder(out)
     say("An invented test: a village repair hall tests an arc of magnets beside the rim of a wheel.\n")
     from truerun.workflow.comparing import compare
     from truerun.workflow.demonstration import demonstration_files

@@ -24,7 +24,7 @@ COMMANDS = {
     "bundle": "write a test as one file for strangers",
     "import": "take a test over from such a file",
     "verify": "check a notebook or such a file, byte by byte",
-    "demo": "see a plan and a verdict on invented data",
+    "demo": "see invented tests in a browser, or a verdict here",
 }
 """The commands in the order of use."""
 

@@ -11,7 +11,7 @@ from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened
 from truerun.cli.screen import say, show
 
-__all__ = ["command_line"]
+__all__ = ["command_line", "serve_notebook"]
 
 
 @command("serve", "truerun serve", "truerun serve --notebook bench.notebook --no-browser")
@@ -24,6 +24,11 @@ def command_line(notebook: str | None, *, port: int | None, quiet: bool) -> int:
     Only this machine is answered, and only a browser that opened the link which is printed. The link is good once.
     Ctrl-C ends it; everything that was written is kept.
     """
+    return serve_notebook(notebook, port=port, quiet=quiet)
+
+
+def serve_notebook(notebook: str | None, *, port: int | None, quiet: bool) -> int:
+    """Answer a browser until Ctrl-C, with the notebook that was named."""
     from truerun.web.server import listening, serve
 
     def ready(link: str) -> None:

@@ -1,0 +1,114 @@
+"""The notebook of invented tests: its verdicts agree with the truth that was put in, and everything is marked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from truerun.notebook.ledger import Notebook, open_notebook
+from truerun.notebook.state import TestState
+from truerun.virtual.course import simulate_run
+from truerun.virtual.rig import Launch, Rig
+from truerun.virtual.rim_arc import ARC_IN, ARC_OUT, RimWheel, bump_of, simulate_rim_arc, simulate_to_rest, window_time
+from truerun.workflow.bench import state_of
+from truerun.workflow.deciding import table_of
+from truerun.workflow.demo_notebook import demonstration_notebook
+
+FROM, TO = 4 * np.pi, 4 * np.pi / 3  # 120 and 40 r/min
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Notebook]:
+    """Make the notebook once."""
+    place = tmp_path_factory.mktemp("demo") / "demo.notebook"
+    demonstration_notebook(place)
+    with open_notebook(place, make=False) as notebook:
+        yield notebook
+
+
+@pytest.fixture(scope="module")
+def states(demo: Notebook) -> dict[str, TestState]:
+    """Give every test by its name."""
+    found = [state_of(demo, row.id) for row in demo.tests()]
+    return {state.name: state for state in found}
+
+
+def drive(state: TestState) -> tuple[str, float, float]:
+    """Give the verdict and the span of the drive fraction."""
+    assert state.decided is not None
+    found = state.decided["drive_fraction"]
+    return state.decided["verdict"], found["low"], found["high"]
+
+
+class TestTheTruthIsFound:
+    # the draws are seeded, so that none of these can fail by luck
+
+    def test_the_arc_is_a_brake_of_the_size_that_was_put_in(self, states: dict[str, TestState]) -> None:
+        put_in = 1 - window_time(ARC_OUT, FROM, TO) / window_time(ARC_IN, FROM, TO)
+        verdict, low, high = drive(states["The rim arc"])
+        assert verdict == "takes-energy"
+        assert low < put_in < high < 0
+        assert put_in == pytest.approx(-0.05, abs=0.005)
+
+    def test_by_the_stopwatch_the_same_runs_look_like_a_gain(self, states: dict[str, TestState]) -> None:
+        decided = states["The rim arc"].decided
+        assert decided is not None
+        assert decided["stopwatch"]["drive_fraction"] > 0.05
+        assert decided["stopwatch"]["over_the_window"] == pytest.approx(decided["drive_fraction"]["value"], abs=0.003)
+        assert "two-impressions" in {found["check"] for found in decided["findings"]}
+
+    def test_a_drive_that_is_there_is_found(self, states: dict[str, TestState]) -> None:
+        verdict, low, high = drive(states["The helping motor"])
+        assert verdict == "adds-energy"
+        assert 0 < low < 0.03 < high
+
+    def test_nothing_against_nothing_shows_nothing(self, states: dict[str, TestState]) -> None:
+        verdict, low, high = drive(states["Nothing against nothing"])
+        assert verdict in ("no-difference-found", "no-difference-larger-than-margin")
+        assert low < 0 < high
+
+    def test_one_test_waits_for_its_next_run(self, states: dict[str, TestState]) -> None:
+        waiting = states["The arc at 16 mm"]
+        assert waiting.next_slot == 6
+        assert waiting.decided is None
+
+
+class TestItIsWhole:
+    def test_every_test_is_marked_as_invented(self, states: dict[str, TestState]) -> None:
+        assert len(states) == 4
+        assert all(state.invented for state in states.values())
+
+    def test_every_run_of_the_arc_has_a_recording_and_a_stopwatch_time(self, states: dict[str, TestState]) -> None:
+        runs = states["The rim arc"].runs
+        assert len(runs) == 16
+        assert all(run.recordings and run.recordings[-1].marks and run.seconds for run in runs)
+        paths = {run.recordings[-1].digest: f"{run.slot}.csv" for run in runs}
+        assert table_of(states["The rim arc"], paths).recorded
+
+    def test_the_arc_was_agreed_described_and_reported(self, states: dict[str, TestState]) -> None:
+        arc = states["The rim arc"]
+        assert set(arc.agreed) == {"claimant", "sceptic"}
+        assert arc.rig is not None
+        assert arc.reports == 1
+
+    def test_the_runs_are_the_same_each_time(self) -> None:
+        signs = np.array([1, -1, -1, 1], dtype=np.int8)
+        first, again = (simulate_rim_arc(signs, np.random.default_rng(7)) for _ in range(2))
+        assert first == again
+
+
+class TestTheWheel:
+    # the other way: the equation of motion over time, by the eighth-order method of scipy.integrate
+
+    @pytest.mark.parametrize("wheel", [ARC_OUT, ARC_IN])
+    def test_it_passes_its_marks_and_rests_as_the_equation_of_motion_says(self, wheel: RimWheel) -> None:
+        speed = 3.0
+        made = simulate_to_rest(wheel, [speed], [1.0])[0]
+        rig = Rig(wheel.drag, cosine=bump_of(wheel), marks=wheel.marks)
+        course = simulate_run(rig, Launch(speed), tolerance=1e-6)
+        assert course.rest is not None
+        # which bump is the last one that it climbs hangs on a thousandth of its energy: a few swings of 1 to 2 s
+        assert made.rest == pytest.approx(course.rest, rel=0.04)
+        assert made.caught <= made.rest
