@@ -41,6 +41,7 @@ PAGES = (
     "/t/3/session",
     "/t/3/warm-up",
     "/t/4/runs",
+    "/t/4/sensor",
     "/t/4/runs/1/sheet",
     "/t/4/runs/9/sheet",
     "/t/4/runs/9/sheet#wrong",

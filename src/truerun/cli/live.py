@@ -96,7 +96,7 @@ def command_line(
         try:
             if as_run:
                 with opened(notebook) as book:
-                    return _run(book, test, live, over, marks)
+                    return _run(book, test, live, over, marks, made_up=made_up)
             return _watch(live, over, path, marks, checking=checking)
         finally:
             live.close()
@@ -210,74 +210,56 @@ def _watch(live: Live, over: Callable[[], bool], path: Path | None, marks: int, 
     return 0
 
 
-def _run(book: Notebook, test: str | None, live: Live, over: Callable[[], bool], marks: int) -> int:
+def _run(book: Notebook, test: str | None, live: Live, over: Callable[[], bool], marks: int, *, made_up: bool) -> int:
     """Keep the passes as the next run of a test."""
     from truerun.workflow.bench import find_test, state_of
-    from truerun.workflow.keeping import RunKeeper, begin_live_run
+    from truerun.workflow.keeping import RunKeeper, begin_live_run, require_real
 
     found = find_test(book, test)
+    require_real(book, found, made_up=made_up)
     run = begin_live_run(book, found)
     again = f", attempt {run.attempt}" if run.attempt > 1 else ""
     say(f"Run {run.slot}{again}: {state_of(book, found).order[run.slot - 1]}")
     say("Take the source off and set it again. Guard closed, eyes protected. Launch; Ctrl-C ends the run.")
     live.arm(RunKeeper(book, found, run.id))
     _follow(live, over, _sealed_line)
-    now = live.stop()
-    if not now.kept:
-        say("Nothing passed. The same run waits.")
-        return 0
-    _end(book, found, run, now, marks)
+    _end(book, found, run, live.stop(), marks)
     return 0
 
 
 def _end(book: Notebook, test: str, run: RunState, now: LiveNow, marks: int) -> None:
     """Ask before anything is seen, then end the run."""
-    from truerun.workflow.bench import something_wrong
-    from truerun.workflow.keeping import end_live_run
+    from truerun.workflow.keeping import finish_run
 
-    if not now.interruptions and on_terminal() and not ask("Was all well? y or n", yes_or_no, default="y"):
-        words = ask("What went wrong, in a few words?", may_be_empty=True)
-        show(something_wrong(book, test, run.id, "other", seen=False, words=words))
+    asked = now.kept and not now.interruptions and on_terminal()
+    if not asked or ask("Was all well? y or n", yes_or_no, default="y"):
+        show(finish_run(book, test, run, now, marks))
         return
-    if end_live_run(book, test, run, marks) is None:
-        show(f"Run {run.slot} was interrupted: {now.interruptions[0]}. Its passes are kept; it is run again.")
-        return
-    show(f"Run {run.slot}: {now.kept} passes are kept. What they say stays sealed until the last run.")
+    words = ask("What went wrong, in a few words?", may_be_empty=True)
+    show(finish_run(book, test, run, now, marks, wrong="other", words=words))
 
 
 def _line(now: LiveNow) -> str:
     """Say how it is, in one line."""
+    from truerun.workflow.live_words import speed_words
+
     kept = f", {now.kept} kept" if now.armed else ""
-    return f"{_speed(now)}   {now.passes} passes{kept}{_trouble(now)}"
+    return f"{speed_words(now)}   {now.passes} passes{kept}{_trouble(now)}"
 
 
 def _sealed_line(now: LiveNow) -> str:
     """Say how it is without what could tempt anybody."""
-    turning = "turning" if now.silent is not None and now.silent < 2 else now.state.value
-    return f"{turning}   {now.kept} passes kept{_trouble(now)}"
+    from truerun.workflow.live_words import turning_words
 
-
-def _speed(now: LiveNow) -> str:
-    """Say the speed, or why there is none."""
-    if now.state.name == "LOST":
-        return "the sensor is gone; plug it in again"
-    if now.speed is None:
-        return now.state.value
-    per_minute = now.speed * 9.549296585513721  # 60/(2 pi)
-    below = "below " if now.silent is not None and now.silent > 2 else ""
-    return f"{below}{per_minute:.1f} r/min ({now.speed:.2f} rad/s)"
+    return f"{turning_words(now)}   {now.kept} passes kept{_trouble(now)}"
 
 
 def _trouble(now: LiveNow) -> str:
-    """Say what was left out, and what broke off."""
-    parts = []
-    if now.interruptions:
-        parts.append(f"part {now.segment}: {now.interruptions[-1]}")
-    if now.unreadable:
-        parts.append(f"{now.unreadable} lines unreadable")
-    if now.doubt is not None:
-        parts.append(now.doubt)
-    return "".join(f"; {part}" for part in parts)
+    """Say what is amiss, behind the rest."""
+    from truerun.workflow.live_words import trouble_words
+
+    words = trouble_words(now)
+    return f"; {words}" if words else ""
 
 
 def _checked(live: Live) -> bool:

@@ -43,6 +43,8 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (TEST + "/runs", "runs.runs", ("GET",)),
     (TEST + "/notes", "runs.write_note", ("POST",)),
     (TEST + "/observe", "observing.observe", ("POST",)),
+    (TEST + "/sensor", "sensing.sensor", ("GET", "POST")),
+    (TEST + "/sensor/now", "sensing.sensor_now", ("GET",)),
     (RUN + "/sheet", "runs.sheet", ("GET",)),
     (RUN + "/typed", "runs.typed_time", ("GET", "POST")),
     (RUN + "/guess", "runs.guess", ("GET", "POST")),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from starlette.concurrency import run_in_threadpool
@@ -17,6 +17,9 @@ from truerun.notebook.ledger import Notebook, TestRow
 from truerun.notebook.state import TestState, went_on
 from truerun.workflow.bench import state_of
 
+if TYPE_CHECKING:  # it brings the virtual bench along, and few visits need it
+    from truerun.workflow.sensor_stand import SensorStand
+
 __all__ = ["Bench", "Page", "Visit", "endpoint", "moved"]
 
 
@@ -25,13 +28,15 @@ class Bench:
     """What the application holds between requests: the notebook, results that were reckoned, tests that were opened.
 
     ``results`` and ``states`` keep what can always be made again; ``opened`` holds the test that a form opened, by
-    the form's id, so that a form sent twice opens one.
+    the form's id, so that a form sent twice opens one. ``sensor`` is the sensor's
+    stand, once its page was asked for.
     """
 
     notebook: Notebook
     results: dict[object, Any] = field(default_factory=dict)
     states: dict[str, TestState] = field(default_factory=dict)
     opened: dict[str, int] = field(default_factory=dict)
+    sensor: SensorStand | None = None
 
     def state(self, test: str) -> TestState:
         """Give everything that stands in a test: what was added up before, and the entries since."""

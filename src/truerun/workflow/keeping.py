@@ -5,15 +5,16 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Sequence
 
-from truerun.errors import ValueOutOfRange
+from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import RunState
 from truerun.sensing.capture import Pass
 from truerun.sensing.pass_files import format_pass, pass_head
-from truerun.workflow.bench import attach_recording, begin_run, something_wrong
+from truerun.workflow.bench import attach_recording, begin_run, something_wrong, state_of
+from truerun.workflow.live import LiveNow
 
-__all__ = ["RunKeeper", "begin_live_run", "end_live_run"]
+__all__ = ["RunKeeper", "begin_live_run", "end_live_run", "finish_run", "require_real"]
 
 _BROKE_OFF = "the program ended before the run did"
 
@@ -92,6 +93,51 @@ def end_live_run(notebook: Notebook, test: str, run: RunState, marks: int) -> En
         raise ValueOutOfRange("The run", "without a single pass", "one with passes", "Check the sensor, launch again.")
     name = f"run-{run.slot}.csv" if run.attempt == 1 else f"run-{run.slot}-{run.attempt}.csv"
     return attach_recording(notebook, test, run.id, name, _written(pieces, marks), marks=marks, sender=f"{run.id}:file")
+
+
+def finish_run(
+    notebook: Notebook,
+    test: str,
+    run: RunState,
+    now: LiveNow,
+    marks: int,
+    *,
+    wrong: str | None = None,
+    words: str | None = None,
+) -> str:
+    """End a run as it came out, and say what that is.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+    run : RunState
+    now : LiveNow
+        When the sensor was stopped.
+    marks : int
+        Marks a turn.
+    wrong, words : str, optional
+        What went wrong, one of :data:`truerun.workflow.bench.WRONG`, and in a few words.
+
+    Returns
+    -------
+    str
+    """
+    if wrong is not None:
+        return something_wrong(notebook, test, run.id, wrong, seen=False, words=words, sender=f"{run.id}:wrong")
+    if not now.kept:
+        return f"Nothing passed. Run {run.slot} waits."
+    if end_live_run(notebook, test, run, marks) is None:
+        return f"Run {run.slot} was interrupted: {now.interruptions[0]}. Its passes are kept; it is run again."
+    return f"Run {run.slot}: {now.kept} passes are kept. What they say stays sealed until the last run."
+
+
+def require_real(notebook: Notebook, test: str, *, made_up: bool) -> None:
+    """Refuse to keep made-up passes as a run of a test that is not invented."""
+    if made_up and not state_of(notebook, test).invented:
+        raise PlanBroken(
+            "A run of this test is measured", "the sensor is made up", "Try it in a test that was opened as invented."
+        )
 
 
 def _written(entries: Sequence[Entry], marks: int) -> Iterable[bytes]:
