@@ -33,7 +33,7 @@ from truerun.report.standings import found_standings
 from truerun.report.swings_text import swings_rows
 from truerun.series import Recording
 
-__all__ = ["RundownPictures", "render_rundown", "rundown_drawings", "rundown_fragment", "rundown_pictures"]
+__all__ = ["RundownPictures", "key_rows", "render_rundown", "rundown_drawings", "rundown_fragment", "rundown_pictures"]
 
 _BUMP_ROWS = ("Magnetic bump", "One could not have been seen", "Such a bump would catch")
 _UNITS = {0.0: "rad/s²", 1.0: "1/s", 2.0: "1/rad"}
@@ -128,7 +128,7 @@ def render_rundown(
         made=made.astimezone(UTC),
         invented=invented,
         rows=rows,
-        keys=_key_rows(rundown, window),
+        keys=key_rows(rundown, window),
         seal=None,
         bump_rows=[] if hill_of(rundown) is not None else [row for row in rows if row[0] in _BUMP_ROWS],
         terms=_term_rows(rundown),
@@ -156,13 +156,13 @@ def rundown_fragment(rundown: Measured, window: Window | None, findings: Sequenc
     return rendered(
         "rundown_fragment.html.j2",
         headline=headline(rundown, window),
-        keys=_key_rows(rundown, window),
+        keys=key_rows(rundown, window),
         picture=wide_and_narrow(partial(draw_slowing, rundown, window)),
         checks=found_standings(findings),
     )
 
 
-def _key_rows(rundown: Measured, window: Window | None) -> list[tuple[str, str]]:
+def key_rows(rundown: Measured, window: Window | None) -> list[tuple[str, str]]:
     """Give the few figures that stand at the top."""
     rows = [("First pass at", per_minute(rundown.speed_high)), ("Last pass at", per_minute(rundown.speed_low))]
     if window is not None:

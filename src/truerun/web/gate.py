@@ -7,6 +7,7 @@ given once, for the start link that ``truerun serve`` prints.
 
 from __future__ import annotations
 
+import re
 import secrets
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
@@ -16,10 +17,15 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["BODY_LIMIT", "HEADERS", "Door", "Gate"]
+__all__ = ["BODY_LIMIT", "FILE_LIMIT", "HEADERS", "Door", "Gate"]
 
 BODY_LIMIT = 1 << 20
 """Largest body of a request [bytes], unless a route is listed with its own."""
+
+FILE_LIMIT = 256 << 20
+"""Largest body where a recording or a photo is sent [bytes]."""
+
+_FILES = re.compile(r"/t/\d+/runs/\d+/files")
 
 START = "/start"
 
@@ -126,7 +132,7 @@ class Gate:
             return self._started(scope)
         if not self.door.knows(headers):
             return _said(401, "This browser has not been let in.", _NEW_LINK)
-        return self._too_long(headers)
+        return self._too_long(scope, headers)
 
     def _started(self, scope: Scope) -> Response:
         """Exchange the start token for the cookie."""
@@ -137,22 +143,26 @@ class Gate:
         answer.set_cookie(self.door.cookie, self.door.session, httponly=True, samesite="strict", path="/")
         return answer
 
-    def _too_long(self, headers: Headers) -> Response | None:
+    def _limit_of(self, scope: Scope) -> int:
+        """Give the largest body that an address takes."""
+        return FILE_LIMIT if _FILES.fullmatch(scope["path"]) else self.limit
+
+    def _too_long(self, scope: Scope, headers: Headers) -> Response | None:
         """Refuse a body that says it is too long, before any of it is read."""
-        said = headers.get("content-length", "0")
-        if said.isdecimal() and int(said) <= self.limit:
+        said, limit = headers.get("content-length", "0"), self._limit_of(scope)
+        if said.isdecimal() and int(said) <= limit:
             return None
-        return _too_large(self.limit)
+        return _too_large(limit)
 
     async def _passed(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Hand on a request, counting its body while it is read."""
-        begun, taken = False, 0
+        begun, taken, limit = False, 0, self._limit_of(scope)
 
         async def counted() -> Message:
             nonlocal taken
             message = await receive()
             taken += len(message.get("body", b""))
-            if taken > self.limit:
+            if taken > limit:
                 raise _TooLarge
             return message
 
@@ -166,7 +176,7 @@ class Gate:
         except _TooLarge:
             if begun:
                 raise
-            await _too_large(self.limit)(scope, receive, send)
+            await _too_large(limit)(scope, receive, send)
 
 
 def _from_elsewhere(method: str, headers: Headers, host: str) -> bool:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -20,7 +21,7 @@ from truerun.workflow.bench import state_of
 if TYPE_CHECKING:  # it brings the virtual bench along, and few visits need it
     from truerun.workflow.sensor_stand import SensorStand
 
-__all__ = ["Bench", "Page", "Visit", "endpoint", "moved"]
+__all__ = ["Bench", "Page", "Sent", "Visit", "endpoint", "moved"]
 
 
 @dataclass(slots=True)
@@ -58,8 +59,19 @@ class Bench:
 
 
 @dataclass(frozen=True, slots=True)
+class Sent:
+    """A file that was sent: the last part of its name, and its bytes, on the disk where they are many."""
+
+    name: str
+    file: IO[bytes]
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
-    """One request: what the path, the query and the form say. ``sent`` is the body where it was JSON."""
+    """One request: what the path, the query and the form say.
+
+    ``sent`` is the body where it was JSON, ``file`` the file that came with a form.
+    """
 
     bench: Bench
     method: str
@@ -68,6 +80,7 @@ class Visit:
     query: Mapping[str, str]
     form: Mapping[str, str]
     sent: Mapping[str, Any]
+    file: Sent | None = None
 
     @property
     def notebook(self) -> Notebook:
@@ -101,16 +114,46 @@ def endpoint(page: Page) -> Callable[[Request], Awaitable[Response]]:
     """Make a page an endpoint: its form is read, and it runs beside the others."""
 
     async def answer(request: Request) -> Response:
-        visit = await _visit(request)
-        return await run_in_threadpool(page, visit)
+        if _media(request) == "multipart/form-data":
+            return await _with_file(request, page)
+        return await run_in_threadpool(page, await _visit(request))
 
     return answer
+
+
+async def _with_file(request: Request, page: Page) -> Response:
+    """Read a form with a file, hand it to the page, and let go of the file."""
+    async with request.form(max_files=1, max_fields=20) as form:
+        texts = {name: value.strip() for name, value in form.items() if isinstance(value, str)}
+        sent = next((each for each in form.values() if isinstance(each, UploadFile)), None)
+        visit = Visit(
+            bench=request.app.state.bench,
+            method=request.method,
+            path=request.url.path,
+            place=request.path_params,
+            query=dict(request.query_params),
+            form=texts,
+            sent={},
+            file=None if sent is None else Sent(_last_part(sent.filename or ""), sent.file),
+        )
+        return await run_in_threadpool(page, visit)
+
+
+def _last_part(name: str) -> str:
+    """Give the name of a file without folders, as far as it can be read."""
+    last = name.replace("\\", "/").rpartition("/")[2]
+    return "".join(sign for sign in last if sign.isprintable())[:200]
+
+
+def _media(request: Request) -> str:
+    """Give the media type of what was sent."""
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower()
 
 
 async def _visit(request: Request) -> Visit:
     """Read a request."""
     body = await request.body() if request.method == "POST" else b""
-    media = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    media = _media(request)
     form = parse_qsl(_text(body), keep_blank_values=True) if media == "application/x-www-form-urlencoded" else ()
     return Visit(
         bench=request.app.state.bench,

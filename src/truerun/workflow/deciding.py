@@ -78,6 +78,14 @@ def table_of(state: TestState, recordings: dict[str, str] | None = None) -> RunT
     """Give the table of a test; recordings count where every run that counts has one."""
     counted = [run for run in state.runs if run.counts]
     by_recording = bool(counted) and all(run.recordings for run in counted)
+    silent = next((run.slot for run in counted if run.seconds is None), None)
+    if not by_recording and silent is not None:
+        timed = next(run.slot for run in counted if not run.recordings)
+        raise PlanBroken(
+            "All runs of a test are timed in one way",
+            f"run {silent} has only a recording and run {timed} only a time",
+            f"Add the recording of run {timed} and of whichever else lacks one.",
+        )
     return run_table(state, recordings if by_recording else None)
 
 
