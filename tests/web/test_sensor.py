@@ -18,6 +18,8 @@ from truerun.workflow.sensor_stand import MADE_UP
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="no pseudo-terminals")
 
+expect.set_options(timeout=15_000)
+
 SENSOR = "/t/1/sensor"
 
 
