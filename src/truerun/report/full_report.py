@@ -20,6 +20,7 @@ from truerun.report.pictures import Picture, picture_of, pictures_of
 from truerun.report.plan_words import ADJUSTED, BLINDING, ORDER_SETS, ROLES, end_words
 from truerun.report.run_rows import launch_rows, raw_columns, raw_rows
 from truerun.report.standings import control_rows, linked_rows, standing_causes, standings
+from truerun.report.two_impressions import TwoImpressions
 from truerun.trial.comparison import Comparison, with_controls
 from truerun.trial.controls import CAUSES
 from truerun.trial.holding import Kind
@@ -50,6 +51,7 @@ def render_report(
     interests: str | None = None,
     versions: Mapping[str, str] | None = None,
     drive_curve: DriveCurve | None = None,
+    impressions: TwoImpressions | None = None,
     fingerprints: Sequence[tuple[int, str]] = (),
     invented: bool = False,
 ) -> str:
@@ -78,6 +80,8 @@ def render_report(
         Which versions computed it.
     drive_curve : DriveCurve, optional
         The drive at each speed, where runs were measured from recordings.
+    impressions : TwoImpressions, optional
+        What a stopwatch says of the same runs, beside the recordings.
     fingerprints : sequence of (int, str)
         Run and SHA-256 of each recording that was reduced.
     invented : bool
@@ -113,6 +117,7 @@ def render_report(
         interests=interests,
         versions=versions or {},
         drags=_drag_pictures(comparison, drive_curve),
+        impressions=impressions,
         fingerprints=fingerprints,
         **_words(comparison),
         **_about_the_plan(plan, seal, stamp, covered=comparison.verdict is None),

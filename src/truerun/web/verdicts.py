@@ -67,8 +67,10 @@ def verdict(visit: Visit) -> Response:
         return page_of_test(visit, row, state, "verdict_sealed.html.j2", here="verdict", step=step, done=done)
     if state.decided is None:
         return page_of_test(visit, row, state, "verdict_ready.html.j2", here="verdict", sides=_sides(state))
-    comparison = result_of(visit, row, state).comparison
-    return page_of_test(visit, row, state, "verdict.html.j2", here="verdict", **_shown(visit, state, comparison))
+    result = result_of(visit, row, state)
+    both = visit.bench.kept(("impressions", state.head.digest), result.impressions)
+    shown_here = _shown(visit, state, result.comparison)
+    return page_of_test(visit, row, state, "verdict.html.j2", here="verdict", impressions=both, **shown_here)
 
 
 def _sides(state: TestState) -> list[tuple[str, str | None]]:

@@ -27,6 +27,7 @@ from truerun.workflow.versions import versions
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
     from truerun.motion.drive_curve import DriveCurve
+    from truerun.report.two_impressions import TwoImpressions
     from truerun.workflow.recorded import RecordedRuns
 
 __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
@@ -97,6 +98,16 @@ class ComparisonResult:
         names = self.comparison.at.rules.conditions
         return drive_over_speed(self.recorded, names.source, names.control)
 
+    def impressions(self) -> TwoImpressions | None:
+        """Put what a stopwatch says of the same runs beside the result; None where none was kept."""
+        if self.impression is None or self.recorded is None:
+            return None
+        from truerun.report.two_impressions import two_impressions  # noqa: PLC0415  see the head of this module
+        from truerun.workflow.recorded import captures  # noqa: PLC0415
+
+        names = self.comparison.at.rules.conditions
+        return two_impressions(self.comparison, self.impression, captures(self.recorded, names.source, names.control))
+
     def json(self) -> str:
         """Give the result as JSON text."""
         return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
@@ -131,6 +142,7 @@ class ComparisonResult:
             seal=self.sealed.seal if self.sealed is not None else None,
             versions=versions(),
             drive_curve=self.drive_curve,
+            impressions=self.impressions(),
             fingerprints=self._fingerprints,
             **more,
         )

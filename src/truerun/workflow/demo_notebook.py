@@ -79,9 +79,11 @@ def demonstration_notebook(place: str | os.PathLike[str]) -> None:
     clock = _Clock()
     with open_notebook(place, clock=clock) as notebook:
         main = _rim_arc(notebook, clock)
-        _waiting(notebook, clock, main)
+        farther = _challenged(notebook, clock, main)
         _nothing(notebook, clock, main)
         _helped(notebook, clock, main)
+        names = {"source": "arc at 16 mm", "control": "arc out", "role": Role.CHALLENGE.value}
+        _by_hand(notebook, clock, farther, names, drive=-0.01, runs=5, seed=4)
 
 
 def _rim_arc(notebook: Notebook, clock: _Clock) -> str:
@@ -135,16 +137,16 @@ def _helped(notebook: Notebook, clock: _Clock, main: str) -> None:
     decide(notebook, test)
 
 
-def _waiting(notebook: Notebook, clock: _Clock, main: str) -> None:
-    """Begin a test that waits for its next run."""
+def _challenged(notebook: Notebook, clock: _Clock, main: str) -> str:
+    """Write down a challenge to the first test; its own test will wait for its next run. Give its id."""
     by = "the builder of the arc"
     test = answer_challenge(notebook, main, "The arc at 16 mm", by=by).id
     words = "Twice as far from the rim the arc no longer brakes, and still drives."
     write_claim(notebook, test, words, against="No drive in a sealed plan.", by=by)
     claimant = {"fair": "Yes.", "would_change_my_mind": "A brake at 16 mm too.", "excuse_to_come": "Not run in."}
     record_agreement(notebook, test, "claimant", claimant)
-    names = {"source": "arc at 16 mm", "control": "arc out", "role": Role.CHALLENGE.value}
-    _by_hand(notebook, clock, test, names, drive=-0.01, runs=5, seed=4)
+    clock.later(30)
+    return test
 
 
 def _by_hand(

@@ -16,7 +16,8 @@ from truerun.findings.finding import Finding
 from truerun.motion.drag_curve import drag_at
 from truerun.motion.drive_curve import DriveCurve, drive_curve
 from truerun.motion.fair_window import fair_window
-from truerun.motion.measured import Measured, defined_by, measured_window
+from truerun.motion.hill import capture_speed
+from truerun.motion.measured import Measured, defined_by, hill_of, measured_window
 from truerun.motion.pass_counts import pass_count_findings
 from truerun.motion.readout import fitted_speeds
 from truerun.motion.rundown import Rundown
@@ -28,12 +29,22 @@ from truerun.trial.signed_loss import SignedLosses, loss_drive, pooled_drag, sig
 from truerun.workflow.reducing import As, Reduced, read_as, reduced
 from truerun.workflow.workers import never, worked
 
-__all__ = ["LOSS", "As", "RecordedRun", "RecordedRuns", "drive_over_speed", "fill_from_recordings", "loss_opinion"]
+__all__ = [
+    "LOSS",
+    "As",
+    "RecordedRun",
+    "RecordedRuns",
+    "captures",
+    "drive_over_speed",
+    "fill_from_recordings",
+    "loss_opinion",
+]
 
 LOSS = "loss saved"
 """Heading of signed losses: how much less a run lost than all runs together would have at its speeds."""
 
 _SEED = 1
+_CLEAR = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +167,33 @@ def drive_over_speed(recorded: RecordedRuns, source: str, control: str) -> Drive
         return drive_curve(sides[source], sides[control], np.random.default_rng(_SEED))
     except FitImpossible:
         return None
+
+
+def captures(recorded: RecordedRuns, source: str, control: str) -> tuple[float | None, float | None]:
+    """Give the speed below which the bump catches the wheel in each condition, as most of its recordings show it.
+
+    Parameters
+    ----------
+    recorded : RecordedRuns
+    source, control : str
+        Names of the conditions.
+
+    Returns
+    -------
+    (float or None, float or None)
+        Middle value of the runs [rad/s]; None where fewer than half of them show a bump that is clearly there.
+    """
+    first, second = (
+        _capture([each.measured for each in recorded.runs if each.run.condition == name]) for name in (source, control)
+    )
+    return first, second
+
+
+def _capture(measured: Sequence[Measured]) -> float | None:
+    """Give the middle one of the capture speeds, where most runs show a bump."""
+    hills = [hill for hill in map(hill_of, measured) if hill is not None]
+    found = [speed for speed, uncertainty in map(capture_speed, hills) if speed > _CLEAR * uncertainty]
+    return float(np.median(found)) if found and 2 * len(found) > len(measured) else None
 
 
 def _filled_in(table: RunTable, runs: Sequence[RecordedRun], window: Window | WindowRule | None) -> RecordedRuns:
