@@ -20,6 +20,7 @@ from truerun.virtual.made_up_sensor import MadeUpSensor, sensor_lines
 from truerun.workflow import bench
 from truerun.workflow.keeping import RunKeeper, begin_live_run, end_live_run
 from truerun.workflow.live import Live, State, watched
+from truerun.workflow.reducing import rundown
 
 REQUEST = {
     "claim": "With the arc in place the wheel gains on every turn.",
@@ -53,12 +54,12 @@ class Exchange:
     mid_line = False
 
     def __init__(self, clock: Hand, pieces: list[bytes | None], pace: float) -> None:
-        self._clock, self._pieces, self._pace = clock, pieces, pace
+        self._clock, self.pieces, self._pace = clock, pieces, pace
         self.closed = 0
 
     def read(self) -> bytes:
         self._clock.time += self._pace
-        piece = self._pieces.pop(0) if self._pieces else b""
+        piece = self.pieces.pop(0) if self.pieces else b""
         if piece is None:
             raise OSError("gone")
         return piece
@@ -283,6 +284,24 @@ class TestAFileOfPasses:
         assert isinstance(series, Passes)
         assert series.triggers is not None
         assert series.triggers == pytest.approx([0.4, 0.8, 1.2], abs=1e-9)
+
+
+def test_what_came_live_reduces_to_the_drag_of_the_wheel(tmp_path: Path) -> None:
+    """The wheel's own law is the outside value: .04 + .012 w + .0005 w^2 [rad/s^2]."""
+    keeper = FileKeeper(tmp_path / "run.csv", 12)
+    live, clock, (line,) = exchange([], pace=0.0)
+    live.arm(keeper)
+    for each in sensor_lines(np.random.default_rng(8)):
+        clock.time = each.time + 0.01
+        line.pieces.append(each.text)
+        live.step()
+    live.stop()
+    drag = rundown(tmp_path / "run.csv", marks=12).document()["drag"]["curve"]
+    held = [each for each in drag if 4.0 < each["speed"] < 13.0]
+    assert len(held) > 3
+    for each in held:
+        true = 0.04 + 0.012 * each["speed"] + 0.0005 * each["speed"] ** 2
+        assert each["value"] == pytest.approx(true, rel=0.01)  # 4 us of jitter, and a curve that is fitted
 
 
 @pytest.fixture

@@ -19,8 +19,8 @@ tap            run, at [s of the sender's clock]
 stopped        run, seconds, by (hand or sensor), unfinished, typed (true where it came off a paper sheet)
 aborted        run, reason, seen (whether its time had been seen)
 went-wrong     run, what, words, seen
-passes         run, times: a chunk of passes [s]
-interrupted    run, why
+passes         run, times: a piece of passes [s], segment, places (digits written), indexed (None, or for each pass)
+interrupted    run, segment, why
 recording      run, digest, name, media, size, marks
 photo          run, digest, name, media, size
 guess          run, condition
