@@ -120,13 +120,13 @@ class TestWhatIsRefused:
 
     @pytest.mark.parametrize("port", ["/etc/passwd", "", "ttyNone"])
     def test_a_port_that_is_not_plugged_in(self, client: httpx.Client, port: str) -> None:
-        answer = client.post(SENSOR, data={"do": "plug", "port": port, "marks": "12"})
+        answer = client.post(SENSOR, data={"do": "plug", "port": port, "marks": "12", "baud": "115200"})
         assert answer.status_code == 422
         assert "port" in answer.text
 
     @pytest.mark.parametrize("marks", ["", "0", "-1", "1.5", "99999999999999999999", "twelve"])
     def test_no_number_of_marks(self, client: httpx.Client, marks: str) -> None:
-        answer = client.post(SENSOR, data={"do": "plug", "port": MADE_UP, "marks": marks})
+        answer = client.post(SENSOR, data={"do": "plug", "port": MADE_UP, "marks": marks, "baud": "115200"})
         assert answer.status_code == 422
         assert "The marks a turn" in answer.text
 
@@ -135,7 +135,7 @@ class TestWhatIsRefused:
         assert client.post(SENSOR, data={"do": do, "kind": "well"}).status_code in (409, 422)
 
     def test_made_up_passes_in_a_test_that_is_not_invented(self, client: httpx.Client, running: Running) -> None:
-        client.post(SENSOR, data={"do": "plug", "port": MADE_UP, "marks": "12"})
+        client.post(SENSOR, data={"do": "plug", "port": MADE_UP, "marks": "12", "baud": "115200"})
         answer = client.post("/t/2/sensor", data={"do": "arm"})
         assert answer.status_code == 409
         assert "the sensor is made up" in answer.text

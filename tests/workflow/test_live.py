@@ -169,6 +169,15 @@ class TestPieces:
         run(live, clock, 10)
         assert keeper.of(1) == pytest.approx(2.0 + 0.1 * np.arange(10), abs=1e-9)
 
+    def test_closing_keeps_what_waits(self) -> None:
+        live, clock, lines = exchange(stamps(1.0, 3))
+        keeper = Remembers()
+        live.arm(keeper)
+        run(live, clock, 3)
+        assert live.now().kept < 3
+        live.close()
+        assert (len(keeper.of(1)), lines[0].closed) == (3, 1)
+
     def test_a_disk_that_refuses_is_heard_of_and_the_piece_is_sent_once_more(self) -> None:
         live, clock, _ = exchange(stamps(1.0, 30))
 

@@ -22,6 +22,7 @@ from truerun.workflow.sensor_stand import SensorStand
 __all__ = ["sensor", "sensor_now"]
 
 _MOST_MARKS = 1000
+_SPEEDS = ("115200", "9600", "19200", "57600", "230400", "250000", "500000", "1000000", "2000000")
 _PAUSE = 0.03  # s of collecting on a line
 _MAKING = threading.Lock()
 
@@ -61,6 +62,7 @@ def sensor(visit: Visit) -> Response:
         status=422 if form.troubles else 200,
         form=form,
         ports=[(port.name, f"{port.name}: {port.words}") for port in stand.ports()] if now is None else [],
+        speeds=[(each, f"{each} bits a second") for each in _SPEEDS],
         port=stand.name,
         marks=stand.marks,
         shown=None if now is None else _shown(now, stand.trouble),
@@ -102,10 +104,11 @@ def _plug(visit: Visit, form: Form) -> Response | None:
     """Open a port."""
     port = form.needed("port", "The port", "Choose one.")
     marks = _marks(form)
+    baud = form.one_of("baud", "The speed of the line", _SPEEDS)
     if form.troubles:
         return None
     try:
-        _stand(visit).plug(port, marks=marks)
+        _stand(visit).plug(port, marks=marks, baud=int(baud))
     except TruerunError as error:
         form.troubles["port"] = str(error)
         return None

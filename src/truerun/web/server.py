@@ -70,8 +70,9 @@ def serve(notebook: Notebook, listener: socket.socket, ready: Callable[[str], No
         Called with the start link, before the first request is answered; the link is good once.
     """
     door = Door(listener.getsockname()[1])
+    made = application(notebook, door)
     config = uvicorn.Config(
-        application(notebook, door),
+        made,
         lifespan="off",
         ws="none",
         log_level="error",
@@ -82,5 +83,9 @@ def serve(notebook: Notebook, listener: socket.socket, ready: Callable[[str], No
     )
     listener.listen(128)  # from here on a browser is not refused
     ready(door.link)
-    with contextlib.suppress(KeyboardInterrupt):
-        uvicorn.Server(config).run(sockets=[listener])
+    try:
+        with contextlib.suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[listener])
+    finally:
+        if made.state.bench.sensor is not None:
+            made.state.bench.sensor.close()

@@ -261,7 +261,7 @@ class Live:
         """Say what much unreadable text may mean."""
         if not self._capture.mostly_unreadable:
             return None
-        return "What comes in is no list of stamps. Most often the speed of the line is wrong: see --baud."
+        return "What comes in is no list of stamps. Most often the speed of the line (--baud) is wrong."
 
 
 @contextmanager

@@ -95,6 +95,11 @@ class SensorStand:
             self._live, self.name = None, None
             self._stack.close()
 
+    def close(self) -> None:
+        """Let everything go at the end of the application; what waits in an armed run is kept first."""
+        with self._lock:
+            self._stack.close()
+
     def now(self) -> LiveNow | None:
         """Tell how the sensor is; None where none is open."""
         live = self._live
