@@ -100,7 +100,7 @@ def _rim_arc(notebook: Notebook, clock: _Clock) -> str:
     said = ("claim", "against", "agreed", "claimed")
     wanted = {key: value for key, value in request.items() if key not in said}
     signs = _sealed(notebook, clock, test, wanted | {"pilot_spread": 0.0133, "pilot_runs": 8})
-    start_session(notebook, test, words="Bench level, door closed, 19 degrees.", temperature=19.0)
+    start_session(notebook, test, words="Bench level, door closed", temperature=19.0)
     _warmed(notebook, clock, test)
     for number, made in enumerate(simulate_rim_arc(signs, np.random.default_rng(7)), start=1):
         clock.later(5)
