@@ -96,10 +96,13 @@ def recognise_recordings(
 def _other(read: Recording, how: As) -> SwingResult | ReleaseResult | None:
     """Reduce a recording of swings or releases; None where it holds anything else."""
     series = read.series
-    if isinstance(series, Releases):
-        from truerun.workflow.releasing import release_result  # noqa: PLC0415  pass times need none of it
+    if isinstance(series, AngleTrack | Releases):
+        from truerun.motion.holds import releases_in  # noqa: PLC0415  pass times need none of it
+        from truerun.workflow.releasing import release_result  # noqa: PLC0415
 
-        return release_result(read, series, how.dry_drag)
+        let_go = releases_in(series) if isinstance(series, AngleTrack) else series
+        if let_go is not None:
+            return release_result(read, let_go, how.dry_drag)
     if not isinstance(series, AngleTrack | PositionTrack | SpeedTable):
         return None
     from truerun.motion.swings import only_swings  # noqa: PLC0415  pass times need none of it
