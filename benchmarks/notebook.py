@@ -99,7 +99,7 @@ def main(count: int) -> None:
         print(f"last 50 entries in {recent * 1e3:.2f} ms")
         checked = min(seconds(lambda: verify_notebook(book)) for _ in range(3))
         print(f"most memory so far {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000:.0f} MB")
-        bytes_ = [stored for _, _, stored in book.stored_entries(test)]
+        bytes_ = [stored for _, _, stored, _ in book.stored_entries(test)]
         plainly = min(seconds(lambda: plain(bytes_)) for _ in range(3))
         print(f"verified in {checked:.2f} s, {checked / plainly:.2f} times hashlib and json alone ({plainly:.2f} s)")
         book.close()

@@ -56,7 +56,7 @@ def arc(book: Notebook) -> str:
 class TestAppending:
     def test_stores_the_bytes_that_were_hashed_each_naming_the_line_before(self, book: Notebook, arc: str) -> None:
         before = FIRST
-        for number, digest, stored in book.stored_entries(arc):
+        for number, digest, stored, _ in book.stored_entries(arc):
             assert hashlib.sha256(stored).hexdigest() == digest
             said = json.loads(stored)
             assert (said["number"], said["follows"], said["test"]) == (number, before, arc)
@@ -210,17 +210,17 @@ class TestOpening:
         assert done == [2, 3]
 
 
-Row = tuple[int, str, bytes]
+Row = tuple[int, str, bytes, str | None]
 
 
 def every_flip(rows: list[Row]) -> Iterator[tuple[int, list[Row]]]:
     """Give the rows with one bit of one byte flipped, for every byte, and with a digest changed."""
-    for place, (number, digest, stored) in enumerate(rows):
+    for place, (number, digest, stored, sender) in enumerate(rows):
         for at in range(len(stored)):
             changed = bytearray(stored)
             changed[at] ^= 1 << at % 8
-            yield number, [*rows[:place], (number, digest, bytes(changed)), *rows[place + 1 :]]
-        yield number, [*rows[:place], (number, "0" * 64, stored), *rows[place + 1 :]]
+            yield number, [*rows[:place], (number, digest, bytes(changed), sender), *rows[place + 1 :]]
+        yield number, [*rows[:place], (number, "0" * 64, stored, sender), *rows[place + 1 :]]
 
 
 class TestVerification:
@@ -237,6 +237,14 @@ class TestVerification:
             connection.execute(update(LANDMARKS).values(digest="0" * 64))
         named = {fault.where for fault in verify_notebook(book).faults}
         assert named == {"test 1, line 3", "the chain over all tests, line 1"}
+
+    def test_names_a_sender_that_was_changed_beside_the_bytes(self, book: Notebook, arc: str) -> None:
+        number = book.append(arc, Kind.NOTE, {"words": "calm"}, sender="phone 1").number
+        with writing(book.engine, book.place) as connection:
+            connection.execute(update(ENTRIES).where(ENTRIES.c.number == number).values(sender="phone 2"))
+        faults = verify_notebook(book).faults
+        assert [fault.where for fault in faults] == [f"test 1, line {number}"]
+        assert "sender" in faults[0].meaning
 
     def test_names_a_missing_file_and_a_test_that_was_taken_out(self, book: Notebook, arc: str) -> None:
         digest, _ = store_file(book, [b"time\n1\n"], "text/csv")

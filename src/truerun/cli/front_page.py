@@ -19,6 +19,7 @@ COMMANDS = {
     "run": "do the next runs at the bench, led from launch to launch",
     "live": "watch a sensor, check it, keep its passes as a run or in a file",
     "record": "type in runs from a printed sheet, attach recordings and photos, write notes",
+    "amend": "put right or add what stands in a test: answers, draws, mistakes, challenges",
     "show": "show what stands in the notebook",
     "decide": "decide a test of the notebook once its last run is done",
     "bundle": "write a test as one file for strangers",

@@ -141,7 +141,7 @@ def _pack(packed: zipfile.ZipFile, notebook: Notebook, state: TestState, runs: b
         into.append((name, hashed.hexdigest()))
 
     stored = notebook.stored_entries(state.id)
-    put("data/ledger.jsonl", (each + b"\n" for number, _, each in stored if number <= state.head.count), listed)
+    put("data/ledger.jsonl", (each + b"\n" for number, _, each, _ in stored if number <= state.head.count), listed)
     put("data/runs.csv", [runs], listed)
     for digest, name in _attached(state).items():
         put(f"data/recordings/{name}", read_file(notebook, digest), listed)

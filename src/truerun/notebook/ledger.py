@@ -297,16 +297,16 @@ class Notebook:
         with reading(self.engine, self.place) as connection:
             return self._sent(connection, test, sender)
 
-    def stored_entries(self, test: str) -> Iterator[tuple[int, str, bytes]]:
-        """Give number, digest and bytes of every entry as stored, one at a time, nothing checked."""
+    def stored_entries(self, test: str) -> Iterator[tuple[int, str, bytes, str | None]]:
+        """Give number, digest, bytes and sender of every entry as stored, one at a time, nothing checked."""
         query = (
-            select(ENTRIES.c.number, ENTRIES.c.digest, ENTRIES.c.stored)
+            select(ENTRIES.c.number, ENTRIES.c.digest, ENTRIES.c.stored, ENTRIES.c.sender)
             .where(ENTRIES.c.test == test)
             .order_by(ENTRIES.c.number)
         )
         with reading(self.engine, self.place) as connection:
             for row in connection.execution_options(yield_per=1000).execute(query):
-                yield row[0], row[1], bytes(row[2])
+                yield row[0], row[1], bytes(row[2]), row[3]
 
     def digest(self, test: str, number: int) -> str | None:
         """Give the digest of one entry as stored, None where there is none."""

@@ -37,15 +37,17 @@ class Checked:
     faults: tuple[Fault, ...]
 
 
-def check_chain(
-    rows: Iterable[tuple[int, str, bytes]], name: str, *, attached: set[str] | None = None
-) -> tuple[Head, list[Fault]]:
+Line = tuple[int, str, bytes] | tuple[int, str, bytes, str | None]
+"""Number, digest and stored bytes; where there is a fourth, the id of the sender that is kept beside them."""
+
+
+def check_chain(rows: Iterable[Line], name: str, *, attached: set[str] | None = None) -> tuple[Head, list[Fault]]:
     """Check that lines follow one another and are what was hashed.
 
     Parameters
     ----------
-    rows : iterable of (int, str, bytes)
-        Number, digest and stored bytes, in order.
+    rows : iterable of Line
+        In order.
     name : str
         Of the chain, for messages.
     attached : set of str, optional
@@ -67,16 +69,17 @@ def check_chain(
     """
     faults: list[Fault] = []
     head = Head(0, FIRST)
-    for number, digest, stored in rows:
-        fault = _fault_of(number, digest, stored, head, attached)
+    for row in rows:
+        fault = _fault_of(row, head, attached)
         if fault is not None and len(faults) < _MOST_FAULTS:
-            faults.append(Fault(f"{name}, line {number}", fault))
-        head = Head(number, digest)
+            faults.append(Fault(f"{name}, line {row[0]}", fault))
+        head = Head(row[0], row[1])
     return head, faults
 
 
-def _fault_of(number: int, digest: str, stored: bytes, before: Head, attached: set[str] | None) -> str | None:
+def _fault_of(row: Line, before: Head, attached: set[str] | None) -> str | None:
     """Say what is wrong with one line, None where nothing is."""
+    number, digest, stored = row[:3]
     if hashlib.sha256(stored).hexdigest() != digest:
         return "its bytes or its digest were changed after it was written"
     if number != before.count + 1:
@@ -85,12 +88,20 @@ def _fault_of(number: int, digest: str, stored: bytes, before: Head, attached: s
         data = json.loads(stored)
     except ValueError:
         return "it is not JSON"
-    if not isinstance(data, dict) or data.get("number") != number:
+    wrong = _wrong_place(data, row, before)
+    if wrong is None and attached is not None and data.get("kind") in _WITH_FILE:
+        attached.add(str(data["body"]["digest"]))
+    return wrong
+
+
+def _wrong_place(data: object, row: Line, before: Head) -> str | None:
+    """Say why what a line holds does not fit what stands beside and before it, None where it fits."""
+    if not isinstance(data, dict) or data.get("number") != row[0]:
         return "it belongs to another place"
     if data.get("follows") != before.digest:
         return "it does not follow the line before it; one of the two was put in later"
-    if attached is not None and data.get("kind") in _WITH_FILE:
-        attached.add(str(data["body"]["digest"]))
+    if len(row) == 4 and data.get("sender") != row[3]:
+        return "the id of its sender, kept beside it, was changed after it was written"
     return None
 
 
