@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 
-from truerun.charts.drawing import Drawing, Width
+from truerun.charts.drawing import Width
 from truerun.charts.luck import draw_luck
+from truerun.charts.render import svg_of
 from truerun.report.figures_shown import Found, Luck, figures_shown
-from truerun.report.pictures import Picture, picture_of
+from truerun.report.pictures import Picture
 from truerun.report.plan_words import end_words
 from truerun.trial.comparison import Comparison
 from truerun.trial.impressions import Impression
@@ -85,14 +85,12 @@ def two_impressions(
 
 
 def _luck(result: Comparison) -> Picture | None:
-    """Draw what luck could have done; narrow, since two of them stand side by side."""
-    return picture_of(partial(_narrow, result))
-
-
-def _narrow(result: Comparison, width: Width) -> Drawing | None:
-    """Draw the luck picture for a phone, whatever the width."""
-    del width
-    return draw_luck(result, Width.PHONE)
+    """Draw what luck could have done; narrow in every width, since two of them stand side by side."""
+    drawing = draw_luck(result, Width.PHONE)
+    if drawing is None:
+        return None
+    drawn = svg_of(drawing)
+    return Picture(drawing, drawn, drawn)
 
 
 def _looks(watch: Comparison, found: Found) -> str:

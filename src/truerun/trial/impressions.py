@@ -16,6 +16,7 @@ from truerun.trial.context import shown
 from truerun.trial.phrases import percent
 from truerun.trial.plan import End
 from truerun.trial.rules import Rules
+from truerun.units.quantity import read_quantity
 from truerun.units.unit import Dimension, parse_unit
 
 __all__ = ["STOPWATCH", "Impression", "stopwatch_impression"]
@@ -113,12 +114,20 @@ def stopwatch_impression(table: RunTable, rules: Rules) -> Impression | None:
 
 def _seconds(runs: Sequence[Run], unit: str | None) -> list[float] | None:
     """Read the stopwatch times [s]; None where one is missing or there are none."""
-    values = [run.extra.get(STOPWATCH) for run in runs]
-    times = [float(value) for value in values if isinstance(value, int | float) and 0 < value < math.inf]
-    if not times or len(times) < len(values):
-        return None
     factor = parse_unit(unit, Dimension.TIME).factor if unit else 1.0
-    return [factor * each for each in times]
+    values = [_read(run.extra.get(STOPWATCH), factor) for run in runs]
+    times = [value for value in values if value is not None and 0 < value < math.inf]
+    return times if times and len(times) == len(values) else None
+
+
+def _read(value: float | str | None, factor: float) -> float | None:
+    """Read a number, or the digits of a stopwatch (6:02.6); None where it is neither [s]."""
+    if not isinstance(value, str):
+        return None if value is None else factor * value
+    try:
+        return read_quantity(value, Dimension.TIME, name=STOPWATCH).value
+    except TruerunError:
+        return None
 
 
 def _mean(values: Iterable[float]) -> float:
