@@ -98,3 +98,21 @@ class TestWhatIsRefused:
 class TestKinds:
     def test_the_words_of_the_option_are_those_of_the_readers(self) -> None:
         assert set(KINDS.words) == {kind.value for kind in Kind}
+
+
+class TestABumpThatCouldBeMissed:
+    def test_is_said_in_text_json_and_page_where_none_was_seen(self, call: Called, tmp_path: Path) -> None:
+        # pass times of a wheel without a bump: exponential slowing by viscous drag, any textbook of mechanics
+        angles = 2 * np.pi * np.arange(400) / 12
+        times = -np.log1p(-0.05 * angles / 20) / 0.05
+        times = times + 2e-5 * np.random.default_rng(3).standard_normal(times.size)
+        path = tmp_path / "flat.csv"
+        path.write_text("time [s]\n" + "\n".join(f"{time:.7f}" for time in times) + "\n", encoding="utf-8")
+        code, out, _ = call("rundown", path, "--marks", 12, "--report", tmp_path / "flat.html")
+        assert code == 0
+        assert "One that could be missed" in out
+        assert "That one would catch" in (tmp_path / "flat.html").read_text(encoding="utf-8")
+        document = json.loads(call("rundown", path, "--marks", 12, "--json")[1])
+        Draft202012Validator(json.loads(SCHEMA.read_text(encoding="utf-8"))).validate(document)
+        assert document["hill"] is None
+        assert 0 < document["unseen_hill"]["share"] < 1e-3

@@ -35,7 +35,7 @@ from truerun.series import Recording
 
 __all__ = ["RundownPictures", "key_rows", "render_rundown", "rundown_drawings", "rundown_fragment", "rundown_pictures"]
 
-_BUMP_ROWS = ("Magnetic bump", "One could not have been seen", "Such a bump would catch")
+_BUMP_ROWS = ("Magnetic bump", "One that could be missed", "That one would catch")
 _UNITS = {0.0: "rad/s²", 1.0: "1/s", 2.0: "1/rad"}
 
 

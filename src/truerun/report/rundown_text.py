@@ -144,8 +144,8 @@ def _unseen_rows(unseen: UnseenHill) -> list[tuple[str, str]]:
     caught, fair = per_minute(unseen.capture_speed), per_minute(3 * unseen.capture_speed)
     size = f"up to {100 * unseen.share:.2g}{_SPACE}% of the energy at the start, from trough to crest"
     return [
-        ("One could not have been seen", f"{size}; a larger one shows in 95 of 100 such recordings"),
-        ("Such a bump would catch", f"the wheel below {caught}; a fair window ends at {fair} or above"),
+        ("One that could be missed", f"{size}; a larger one shows in 95 of 100 such recordings"),
+        ("That one would catch", f"the wheel below {caught}; a fair window ends at {fair} or above"),
     ]
 
 
