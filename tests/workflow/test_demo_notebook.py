@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,8 @@ from truerun.virtual.rim_arc import ARC_IN, ARC_OUT, RimWheel, bump_of, simulate
 from truerun.workflow.bench import state_of
 from truerun.workflow.deciding import table_of
 from truerun.workflow.demo_notebook import demonstration_notebook
+from truerun.workflow.demo_screening import demonstration_screening
+from truerun.workflow.screening import screen
 
 FROM, TO = 4 * np.pi, 4 * np.pi / 3  # 120 and 40 r/min
 
@@ -73,6 +76,13 @@ class TestTheTruthIsFound:
         waiting = states["The arc at 16 mm"]
         assert waiting.next_slot == 6
         assert waiting.decided is None
+
+    def test_a_screening_of_places_that_are_all_alike_names_no_candidate(self, tmp_path: Path) -> None:
+        for name, text in demonstration_screening().items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        found = screen(tmp_path)
+        assert not found.stopped
+        assert found.candidate is None
 
 
 class TestItIsWhole:

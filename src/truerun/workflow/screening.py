@@ -31,7 +31,7 @@ from truerun.workflow.versions import versions
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
 
-__all__ = ["ScreeningPlanResult", "ScreeningResult", "plan_screening", "read_variants", "screen"]
+__all__ = ["PLAN", "ScreeningPlanResult", "ScreeningResult", "plan_screening", "read_variants", "screen"]
 
 PLAN = "screening.json"
 _FEWEST = 4
