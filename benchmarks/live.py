@@ -73,9 +73,8 @@ def watched(keeper: Keeper) -> tuple[float, LiveNow]:
 def report(what: str, measure: Callable[[], tuple[float, LiveNow]]) -> bool:
     """Print one figure and tell whether it holds."""
     share, ended = measure()
-    complete = ended.kept == RATE * SECONDS - 1  # the first line after plugging in is not believed
-    print(f"{what}: {share:.1%} of a core (at most {LIMIT:.0%}); kept {ended.kept} of {RATE * SECONDS - 1} passes")
-    return share <= LIMIT and complete
+    print(f"{what}: {share:.1%} of a core (at most {LIMIT:.0%}); kept {ended.kept} of {RATE * SECONDS} passes")
+    return share <= LIMIT and ended.kept >= RATE * SECONDS - 1  # a first line that may be half a line is not believed
 
 
 def main() -> int:
@@ -87,7 +86,7 @@ def main() -> int:
             seal_plan(book, test, REQUEST, book.head(test).digest)
             run = begin_run(book, test)
             held &= report("into a notebook", lambda: watched(RunKeeper(book, test, run.id)))
-            held &= len(state_of(book, test).runs[0].passes) == RATE * SECONDS - 1
+            held &= len(state_of(book, test).runs[0].passes) >= RATE * SECONDS - 1
     return 0 if held else 1
 
 

@@ -35,7 +35,7 @@ REQUEST = {
     "spread": 0.01,
 }
 RNG = np.random.default_rng(20)
-MOMENTS = [round(float(moment), 3) for moment in RNG.uniform(0.05, 2.5, 20)]  # s, after the first line on the screen
+MOMENTS = [round(float(moment), 3) for moment in RNG.uniform(0.02, 1.4, 20)]  # s, after the first line on the screen
 EVERYDAY = [
     moment if number < 5 else pytest.param(moment, marks=pytest.mark.slow) for number, moment in enumerate(MOMENTS)
 ]
@@ -169,6 +169,12 @@ class TestWithoutASensor:
         assert code == 2
         assert "there already" in err
         assert path.read_text() == "mine"
+
+    @pytest.mark.slow
+    def test_a_made_up_hand_shows_the_check(self, call: Called) -> None:
+        code, out, err = call("live", "--made-up", "--check", "--marks", "2")
+        assert (code, out) == (0, "2 passes in one turn, 2 marks: every mark was seen once.\n")
+        assert "Turn the wheel by hand" in err
 
     def test_the_made_up_sensor_speaks_and_says_that_it_is_made_up(self, call: Called) -> None:
         code, _, err = call("live", "--made-up", "--for", "1.5 s")

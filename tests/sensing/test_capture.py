@@ -47,6 +47,15 @@ class TestALineMayBeCutAnywhere:
         assert [round(each.time * 1e6) for each in found] == STAMPS[1:]
         assert reader.unreadable == 0
 
+    def test_after_a_moment_of_quiet_the_first_line_is_a_whole_one(self) -> None:
+        reader = Capture(mid_line=True)
+        reader.feed(b"", Arrival(0.9, 0.95))
+        assert len(fed(reader, lines_of(STAMPS[:3]))) == 3
+
+    def test_quiet_inside_a_first_half_line_does_not_make_it_whole(self) -> None:
+        reader = Capture(mid_line=True)
+        assert [reader.feed(data, Arrival(0.9, 1.0)).passes for data in (b"45", b"", b"67\n")] == [(), (), ()]
+
 
 class TestWhatIsNoStampCostsOnlyItself:
     @pytest.mark.parametrize(

@@ -79,7 +79,7 @@ class TestTheSensorInTheBrowser:
         assert "r/min" not in page.content()
         page.get_by_label("All was well").check()
         page.get_by_role("button", name="End the run").click()
-        expect(page.get_by_role("status")).to_contain_text("passes are kept")
+        expect(page.locator("p.lede")).to_contain_text("passes are kept")
         state = state_of(running.notebook, test_id)
         assert state.runs[0].counts
         assert len(state.runs[0].passes) > 0
@@ -94,7 +94,7 @@ class TestTheSensorInTheBrowser:
         expect(page.locator("#passes")).not_to_have_text("0 kept", timeout=20_000)
         page.get_by_label("The bench or the wheel was bumped").check()
         page.get_by_role("button", name="End the run").click()
-        expect(page.get_by_role("status")).to_contain_text("is done again")
+        expect(page.locator("p.lede")).to_contain_text("is done again")
         state = state_of(running.notebook, test_id)
         assert state.next_slot == slot
         assert state.runs[-1].left_out == "bumped"

@@ -89,7 +89,7 @@ def command_line(
     from truerun.sensing.ports import opener_of
     from truerun.workflow.live import Live
 
-    with _sensor(port, marks, made_up=made_up) as name, until_ctrl_c() as ended:
+    with _sensor(port, marks, made_up=made_up, by_hand=checking) as name, until_ctrl_c() as ended:
         opener = opener_of(name, baud=baud, wait=_pause)
         live = Live(opener, marks=marks, clock=time.monotonic, pause=_pause, clockwork=Clockwork(ticks, bits))
         over = _until(ended, live, still=still if path or as_run else None, limit=limit)
@@ -120,17 +120,18 @@ def _list() -> int:
 
 
 @contextmanager
-def _sensor(port: str | None, marks: int, *, made_up: bool) -> Iterator[str]:
+def _sensor(port: str | None, marks: int, *, made_up: bool, by_hand: bool) -> Iterator[str]:
     """Give the name of the port; a made-up sensor is there as long as the block."""
     if not made_up:
         yield port or _only_port()
         return
     import numpy as np
 
-    from truerun.virtual.made_up_sensor import MadeUpSensor, sensor_lines
+    from truerun.virtual.made_up_sensor import MadeUpSensor, hand_lines, sensor_lines
 
     say("A made-up sensor on a made-up wheel. Nothing here was measured.")
-    sensor = MadeUpSensor(sensor_lines(np.random.default_rng(), marks=marks), time.monotonic)
+    lines = hand_lines(marks) if by_hand else sensor_lines(np.random.default_rng(), marks=marks)
+    sensor = MadeUpSensor(lines, time.monotonic)
     try:
         yield sensor.name
     finally:

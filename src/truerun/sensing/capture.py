@@ -82,7 +82,7 @@ class Capture:
         Parameters
         ----------
         data : bytes
-            As read, lines cut anywhere.
+            As read, lines cut anywhere. Empty: the line was quiet for a moment, so that the next sign begins a line.
         arrival : Arrival
             When.
 
@@ -99,6 +99,9 @@ class Capture:
         >>> reader.feed(b"00\n", Arrival(0.4, 0.5)).passes
         (Pass(time=1.5, indexed=None),)
         """
+        if not data:
+            self._skip = self._skip and bool(self._half)
+            return Pieces()
         *lines, self._half = (self._half + data).split(b"\n")
         if len(self._half) > LONGEST_LINE:
             self._count_unreadable(len(self._half) // LONGEST_LINE)

@@ -18,7 +18,7 @@ from truerun.virtual.drag_laws import PowerLaw
 from truerun.virtual.rig import Launch, Rig
 from truerun.virtual.sensor import Jitter, SensorClock, record_passes
 
-__all__ = ["MadeUpSensor", "sensor_lines"]
+__all__ = ["MadeUpSensor", "hand_lines", "sensor_lines"]
 
 try:
     from tty import setraw
@@ -84,6 +84,29 @@ def sensor_lines(
     ticks = np.rint(passes.times * rate).astype(np.int64)
     remark = TimedLine(0.0, f"# {rate} ticks/s, {bits} bits\n".encode())
     return (remark, *_printed(truth.times, ticks, truth.places % marks == 0 if index else None))
+
+
+def hand_lines(marks: int) -> tuple[TimedLine, ...]:
+    r"""Give what a sensor prints while somebody checks it: a magnet passed thrice, then one slow turn by hand.
+
+    Parameters
+    ----------
+    marks : int
+        On the wheel.
+
+    Returns
+    -------
+    tuple of TimedLine
+
+    Examples
+    --------
+    >>> [line.text for line in hand_lines(2)[2:]]
+    [b'1500000\n', b'2000000\n', b'7000000\n', b'9500000\n']
+    """
+    magnet = [1.0, 1.5, 2.0]
+    turn = [7.0 + 5.0 * mark / marks for mark in range(marks)]
+    remark = TimedLine(0.0, b"# 1000000 ticks/s, 32 bits\n")
+    return (remark, *(TimedLine(time, f"{round(time * 1e6)}\n".encode()) for time in (*magnet, *turn)))
 
 
 def _printed(

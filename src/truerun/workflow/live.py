@@ -138,9 +138,8 @@ class Live:
         with self._lock:
             if self._closed:
                 return
-            if data:
-                self._take(data, Arrival(before, now), now)
-            if data == b"" or before != float("-inf"):
+            self._take(data, Arrival(before, now), now)
+            if not data or before != float("-inf"):
                 self._read_until = now
             if self._waiting and (now - self._flushed >= EVERY or len(self._waiting) >= _MOST_PIECE):
                 self._flush(now)

@@ -13,7 +13,7 @@ from truerun.errors import PlanBroken, TruerunError, ValueOutOfRange
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import RunState
 from truerun.sensing.ports import BAUD, Port, list_ports, opener_of
-from truerun.virtual.made_up_sensor import MadeUpSensor, sensor_lines
+from truerun.virtual.made_up_sensor import MadeUpSensor, hand_lines, sensor_lines
 from truerun.workflow.keeping import RunKeeper, begin_live_run, finish_run, require_real
 from truerun.workflow.live import Live, LiveNow, watched
 
@@ -75,17 +75,31 @@ class SensorStand:
             known = [port.name for port in self.ports()]
             if name not in known:
                 raise ValueOutOfRange("The port", f'"{name}"', f"one of {', '.join(known)}", "Plug it in, look again.")
-            with ExitStack() as opened:
-                at = name
-                if name == MADE_UP:
-                    sensor = MadeUpSensor(sensor_lines(np.random.default_rng(), marks=marks), self._clock)
-                    opened.callback(sensor.close)
-                    at = sensor.name
-                opener = opener_of(at, baud=baud, wait=self._pause)
-                live = Live(opener, marks=marks, clock=self._clock, pause=self._pause)
-                opened.enter_context(watched(live, self._troubled))
-                self._stack = opened.pop_all()
-            self._live, self.name, self.marks, self.trouble = live, name, marks, None
+            self._connect(name, marks, baud)
+
+    def _connect(self, name: str, marks: int, baud: int, *, by_hand: bool = False) -> Live:
+        """Open a port; a made-up wheel is launched by that, or turned by hand."""
+        with ExitStack() as opened:
+            at = name
+            if name == MADE_UP:
+                lines = hand_lines(marks) if by_hand else sensor_lines(np.random.default_rng(), marks=marks)
+                sensor = MadeUpSensor(lines, self._clock)
+                opened.callback(sensor.close)
+                at = sensor.name
+            opener = opener_of(at, baud=baud, wait=self._pause)
+            live = Live(opener, marks=marks, clock=self._clock, pause=self._pause)
+            opened.enter_context(watched(live, self._troubled))
+            self._stack = opened.pop_all()
+        self._live, self.name, self.marks, self.trouble = live, name, marks, None
+        return live
+
+    def _made_up_anew(self, *, by_hand: bool) -> Live:
+        """Give the sensor that is open; a made-up wheel is launched anew, or turned by hand."""
+        live = self._open()
+        if self.name != MADE_UP:
+            return live
+        self._stack.close()
+        return self._connect(MADE_UP, self.marks, BAUD, by_hand=by_hand)
 
     def unplug(self) -> None:
         """Let the port go; not while a run is armed."""
@@ -107,7 +121,10 @@ class SensorStand:
 
     def check(self) -> None:
         """Begin the check: a mark by hand, then one turn by hand."""
-        self._open().begin_check()
+        with self._lock:
+            if self.armed is not None:
+                raise PlanBroken("The check comes before the run", "one is armed", "End the run first.")
+            self._made_up_anew(by_hand=True).begin_check()
 
     def arm(self, notebook: Notebook, test: str) -> RunState:
         """Keep the passes from now on as the next run of a test.
@@ -118,11 +135,12 @@ class SensorStand:
             If no run may begin, or the sensor is made up and the test is not.
         """
         with self._lock:
-            live = self._open()
+            self._open()
             if self.armed is not None:
                 return self.armed.run
             require_real(notebook, test, made_up=self.name == MADE_UP)
             run = begin_live_run(notebook, test)
+            live = self._made_up_anew(by_hand=False)
             live.arm(RunKeeper(notebook, test, run.id))
             self.armed = Armed(test, run)
             return run
