@@ -61,6 +61,10 @@ class _Clock:
         """Go on."""
         self.now += timedelta(minutes=minutes)
 
+    def next_evening(self) -> None:
+        """Go on to five in the afternoon of the next day."""
+        self.now = (self.now + timedelta(days=1)).replace(hour=_FIRST.hour, minute=_FIRST.minute)
+
 
 def demonstration_notebook(place: str | os.PathLike[str]) -> None:
     """Make a notebook of invented tests through the functions of the bench.
@@ -160,7 +164,7 @@ def _by_hand(
     seed: int,
 ) -> None:
     """Seal a plan of sixteen runs timed by hand, and do the first of them."""
-    clock.later(24 * 60)
+    clock.next_evening()
     signs = _sealed(notebook, clock, test, {**_WATCH, **names})
     start_session(notebook, test, temperature=19.5)
     _warmed(notebook, clock, test)
