@@ -45,6 +45,7 @@ PAGES = (
     "/t/4/runs/1/sheet",
     "/t/4/runs/9/sheet",
     "/t/4/runs/9/sheet#wrong",
+    "/t/4/runs/9/slate",
     "/t/4/runs/9/typed",
     "/t/4/runs/3/withdraw",
     "/t/4/verdict",

@@ -50,6 +50,7 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (TEST + "/photos/{digest}", "attachments.photo", ("GET",)),
     (TEST + "/recordings/{digest}", "attachments.recording", ("GET",)),
     (RUN + "/sheet", "runs.sheet", ("GET",)),
+    (RUN + "/slate", "slates.slate", ("GET",)),
     (RUN + "/typed", "runs.typed_time", ("GET", "POST")),
     (RUN + "/guess", "runs.guess", ("GET", "POST")),
     (RUN + "/withdraw", "runs.withdraw", ("GET", "POST")),
