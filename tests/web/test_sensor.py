@@ -84,6 +84,8 @@ class TestTheSensorInTheBrowser:
         assert state.runs[0].counts
         assert len(state.runs[0].passes) > 0
         assert state.next_slot == 2
+        page.get_by_role("link", name="Go to run 2").click()
+        expect(page).to_have_url(f"{running.address}/t/1/runs/2/sheet")
 
     def test_a_run_that_went_wrong_is_left_out_and_keeps_its_passes(
         self, page: Page, running: Running, test_id: str

@@ -149,7 +149,10 @@ def _end(visit: Visit, form: Form) -> Response | None:
     row = visit.row
     state = visit.state(row)
     step = next_step(row.number, state)
-    return page_of_test(visit, row, state, "sensor_ended.html.j2", here="runs", said=said, step=step)
+    last = state.runs[-1]
+    guess = f"/t/{row.number}/runs/{last.slot}/guess"  # leads on where none is asked
+    onward = guess if last.counts else step.address
+    return page_of_test(visit, row, state, "sensor_ended.html.j2", here="runs", said=said, step=step, onward=onward)
 
 
 def _unplug(visit: Visit, form: Form) -> Response:
