@@ -29,13 +29,42 @@
       going = true;
       setTimeout(() => { going = false; }, 1500);
     } else if (event.key === "?") {
-      location.assign("/keys");
+      event.preventDefault();
+      layer();
     }
   });
 
-  const box = document.getElementById("single-keys");
-  if (box) {
+  function choose(box) {
+    if (!box) return;
     box.checked = window.truerunKeys.on();
     box.addEventListener("change", () => localStorage.setItem(KEPT, box.checked ? "on" : "off"));
   }
+
+  // the list of keys as a layer over the page; Esc or its button closes it
+  async function layer() {
+    if (location.pathname === "/keys") return;
+    let dialog = document.getElementById("keys-layer");
+    if (!dialog) {
+      const found = await fetch("/keys").then((answer) => (answer.ok ? answer.text() : null)).catch(() => null);
+      if (found === null) { location.assign("/keys"); return; }
+      dialog = document.createElement("dialog");
+      dialog.id = "keys-layer";
+      dialog.setAttribute("aria-label", "Keys");
+      dialog.append(...new DOMParser().parseFromString(found, "text/html").getElementById("main").children);
+      const close = document.createElement("button");
+      close.type = "button"; close.className = "btn first"; close.textContent = "Close";
+      close.addEventListener("click", () => dialog.close());
+      dialog.append(close);
+      document.body.append(dialog);
+      choose(dialog.querySelector("#single-keys"));
+    }
+    if (!dialog.open) dialog.showModal();
+  }
+
+  document.addEventListener("click", (event) => {
+    if (!event.target.closest("[data-keys]") || event.ctrlKey || event.metaKey || event.button) return;
+    event.preventDefault();
+    layer();
+  });
+  choose(document.getElementById("single-keys"));
 })();
