@@ -15,6 +15,7 @@ from truerun.notebook.state import Attached, TestState
 from truerun.report.rundown_report import RundownPictures, key_rows, rundown_pictures
 from truerun.report.standings import found_standings
 from truerun.trial.holding import Standing
+from truerun.trial.plan import Window, WindowRule
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
 from truerun.web.visit import Visit
@@ -61,7 +62,7 @@ def run_page(visit: Visit, *, form: Form | None = None, status: int = 200) -> Re
         tried=tried,
         open=open_,
         next=slot == state.next_slot,
-        seen=[_seen(visit, each) for run in tried for each in run.recordings] if open_ else [],
+        seen=[_seen(visit, each, plan.window) for run in tried for each in run.recordings] if open_ else [],
         photos=[each for each in state.photos if each.run in names],
         marks=_marks(state),
         form=form or Form({}),
@@ -74,22 +75,22 @@ def _marks(state: TestState) -> str:
     return str(kept[-1]) if kept else ""
 
 
-def _seen(visit: Visit, attached: Attached) -> Seen:
+def _seen(visit: Visit, attached: Attached, window: Window | WindowRule | None) -> Seen:
     """Reduce a recording, once."""
-    made: Seen = visit.bench.kept(
-        ("recording", attached.digest, attached.marks), lambda: _reduced(visit.notebook, attached)
-    )
+    over = (window.from_, window.to) if isinstance(window, Window) else None
+    key = ("recording", attached.digest, attached.marks, over)
+    made: Seen = visit.bench.kept(key, lambda: _reduced(visit.notebook, attached, over))
     return made
 
 
-def _reduced(notebook: Notebook, attached: Attached) -> Seen:
-    """Reduce a recording."""
+def _reduced(notebook: Notebook, attached: Attached, window: tuple[float, float] | None) -> Seen:
+    """Reduce a recording over the window of the plan; without one, over the fair one of this recording."""
     with TemporaryDirectory(prefix="truerun-") as folder:
         path = Path(folder) / f"recording{Path(attached.name).suffix[:12]}"
         with path.open("wb") as file:
             file.writelines(read_file(notebook, attached.digest))
         try:
-            result = rundown(read_as(path, As(attached.marks)), attached.marks)
+            result = rundown(read_as(path, As(attached.marks)), attached.marks, window=window)
         except TruerunError as error:
             return Seen(attached, (), None, (), str(error).replace(str(path), attached.name))
     pictures = rundown_pictures(result.measured, result.window, result.swings)
