@@ -8,6 +8,7 @@ from scipy.signal import lfilter
 
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.motion.drag_curve import drag_at
+from truerun.motion.drift import with_drift
 from truerun.motion.fit import fit_rundown
 from truerun.motion.lag import coupling_shift, fit_with_delays, fit_with_lag, pass_speeds, slowest_usable_speed
 from truerun.virtual.rotor import jittered
@@ -102,6 +103,19 @@ class TestDelaysOfTheMarks:
         assert found.hill is not None
         assert plain.hill is not None
         assert (np.diag(found.hill.covariance) > np.diag(plain.hill.covariance)).all()
+
+    def test_stay_in_the_uncertainty_when_the_drag_may_drift(self) -> None:
+        # without any drift the band is at most a little off that of the delays; it lost half before
+        plain = fit_with_delays(partial(fit_rundown, marks=4, terms=(0, 1, 2), harmonics=1), self.registered(2)).rundown
+        wide = with_drift(plain)
+        assert plain.hill is not None
+        assert wide.hill is not None
+        for one, other in (
+            (plain.spacing_covariance, wide.spacing_covariance),
+            (plain.hill.covariance, wide.hill.covariance),
+            (plain.drag.covariance, wide.drag.covariance),
+        ):
+            assert (np.sqrt(np.diag(other)) > 0.95 * np.sqrt(np.diag(one))).all()
 
     def test_one_mark_has_none(self) -> None:
         with pytest.raises(FitImpossible, match="later start"):

@@ -99,6 +99,10 @@ def _widened(rundown: Rundown, reduced: _Reduced, drift: Drift, variance: float)
     cross = -covariance @ reduced.across
     own = np.diag(variance / reduced.own) - reduced.across.T @ cross
     whole = np.block([[covariance[:shared, :shared], cross[:shared]], [cross[:shared].T, own]])
+    if motion.late is not None:
+        covariance, whole = covariance.copy(), whole + motion.late
+        covariance[:shared, :shared] += motion.late[:shared, :shared]
+        drift = replace(drift, covariance=covariance)
     drags, guess = slice(2, 2 + rundown.drag.weights.size), motion.guess
     moved = replace(guess, drag=guess.drag + mean[drags], hill=guess.hill + mean[drags.stop : shared])
     if motion.free:

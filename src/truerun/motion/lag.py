@@ -309,7 +309,7 @@ def _delay_fit(rundown: Rundown, moved: NDArray[np.float64], covariance: NDArray
     delays = np.zeros(marks)
     delays[_marks_of(rundown)] = moved
     inner = covariance[: 1 - marks, : 1 - marks]
-    wider = replace(motion, covariance=inner)
+    wider = replace(motion, covariance=inner, late=inner - motion.covariance)
     hill, spacing, spread = in_marks(wider)
     drags = slice(2, 2 + rundown.drag.weights.size)
     drag = replace(rundown.drag, covariance=inner[drags, drags], reading=inner[drags, drags])

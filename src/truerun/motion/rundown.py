@@ -32,7 +32,8 @@ class FittedMotion:
 
     Angles count from the reference mark of ``grid``. ``covariance`` has the order start time, start energy, drag
     weights, hill harmonics, spacing errors; it is the reading covariance. ``nominal`` is the nominal angle of the
-    reference mark from mark 0 [rad], ``free`` whether spacing errors were fitted.
+    reference mark from mark 0 [rad], ``free`` whether spacing errors were fitted. ``late`` is what delays of the
+    marks, fitted beside, add to the covariance; None where there are none.
     """
 
     solver: Solver
@@ -42,6 +43,7 @@ class FittedMotion:
     covariance: NDArray[np.float64]
     nominal: float
     free: bool
+    late: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, slots=True)
