@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 
 from truerun.charts.drawing import Drawing, Width
 from truerun.charts.frame import Span, upright
-from truerun.charts.layers import Axis, Layer, describe, layer, words
+from truerun.charts.layers import Layer, describe, layer, words
 from truerun.charts.slowing import PER_MINUTE
 from truerun.motion.drag_curve import drag_at, named_terms
 from truerun.motion.measured import Measured
@@ -21,8 +19,8 @@ COVERAGE_FACTOR = 1.959964
 
 _HEIGHT = {Width.WIDE: 320, Width.PHONE: 320, Width.PRINT: 300}
 _POINTS = 61
-_LINE = 17
-"""Height of a line of text [px]."""
+_NAMED_AT = (18, 39, -1)
+"""Points at which the parts are named, one beside the other, so that no name stands on the line of another."""
 
 _TERMS: dict[float, tuple[str, list[int]]] = {0.0: ("dry", [1, 0]), 1.0: ("viscous", [7, 4]), 2.0: ("air", [2, 3])}
 
@@ -63,8 +61,9 @@ def draw_drag(rundown: Measured, width: Width = Width.WIDE) -> Drawing:
         ],
         layer("line", rows, x="speed", y="drag", stroke="ink", strokeWidth=2.5, interpolate="linear"),
         *[
-            words([place], x="speed", y="drag", dx=-4, dy=-5, size=14, align="right", fill="ink2", halo=True)
-            for place in _labels(terms, frame.y)
+            words([curve[place] | {"words": name}], x="speed", y="drag", dx=-4, dy=-5, size=14, align="right",
+                  fill="ink2", halo=True)
+            for (name, _, curve), place in zip(terms, _NAMED_AT, strict=False)
         ],
     ]  # fmt: skip
     ends = rows[0], rows[-1]
@@ -87,16 +86,6 @@ def draw_drag(rundown: Measured, width: Width = Width.WIDE) -> Drawing:
         width=width.value,
         height=_HEIGHT[width],
     )
-
-
-def _labels(terms: Sequence[tuple[str, list[int], list[dict[str, float]]]], y: Axis) -> list[dict[str, float | str]]:
-    """Place the names of the parts at their right ends, the higher ones moved up where two would touch."""
-    places: list[dict[str, float | str]] = []
-    highest = float("inf")
-    for name, _, curve in sorted(terms, key=lambda term: term[2][-1]["drag"]):
-        highest = min(y.at(curve[-1]["drag"]), highest - _LINE)
-        places.append({"speed": curve[-1]["speed"], "drag": y.back(highest), "words": name})
-    return places
 
 
 def _curve(rundown: Measured, speeds: NDArray[np.float64]) -> list[dict[str, float]]:
