@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
@@ -17,7 +18,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["BODY_LIMIT", "FILE_LIMIT", "HEADERS", "Door", "Gate"]
+__all__ = ["BODY_LIMIT", "FILE_LIMIT", "HEADERS", "Door", "Gate", "from_elsewhere", "said"]
 
 BODY_LIMIT = 1 << 20
 """Largest body of a request [bytes], unless a route is listed with its own."""
@@ -106,6 +107,9 @@ class Gate:
         Largest body [bytes].
     """
 
+    headers: Mapping[str, str] = HEADERS
+    """On every answer."""
+
     def __init__(self, app: ASGIApp, door: Door, limit: int = BODY_LIMIT) -> None:
         self.app = app
         self.door = door
@@ -117,28 +121,28 @@ class Gate:
             return
         refused = self._refusal(scope, Headers(scope=scope))
         if refused is not None:
-            await refused(scope, receive, _with_headers(send))
+            await refused(scope, receive, _with_headers(send, self.headers))
             return
-        await self._passed(scope, receive, _with_headers(send))
+        await self._passed(scope, receive, _with_headers(send, self.headers))
 
     def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
         """Give the answer to a request that may not pass, or starts the session; None lets it pass."""
         hosts = [host.lower() for host in headers.getlist("host")]
         if len(hosts) != 1 or hosts[0] not in self.door.hosts:
-            return _said(400, "This address is not answered.", f"Open http://127.0.0.1:{self.door.port} instead.")
-        if _from_elsewhere(scope["method"], headers, hosts[0]):
-            return _said(403, "This came from another page.", "Type the address yourself, or follow truerun's links.")
+            return said(400, "This address is not answered.", f"Open http://127.0.0.1:{self.door.port} instead.")
+        if from_elsewhere(scope["method"], headers, hosts[0]):
+            return said(403, "This came from another page.", "Type the address yourself, or follow truerun's links.")
         if scope["path"] == START:
             return self._started(scope)
         if not self.door.knows(headers):
-            return _said(401, "This browser has not been let in.", _NEW_LINK)
+            return said(401, "This browser has not been let in.", _NEW_LINK)
         return self._too_long(scope, headers)
 
     def _started(self, scope: Scope) -> Response:
         """Exchange the start token for the cookie."""
         token = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
         if scope["method"] != "GET" or not self.door.use(token):
-            return _said(403, "This link was used already, or is not the last one.", _NEW_LINK)
+            return said(403, "This link was used already, or is not the last one.", _NEW_LINK)
         answer = RedirectResponse("/", status_code=303)
         answer.set_cookie(self.door.cookie, self.door.session, httponly=True, samesite="strict", path="/")
         return answer
@@ -149,8 +153,8 @@ class Gate:
 
     def _too_long(self, scope: Scope, headers: Headers) -> Response | None:
         """Refuse a body that says it is too long, before any of it is read."""
-        said, limit = headers.get("content-length", "0"), self._limit_of(scope)
-        if said.isdecimal() and int(said) <= limit:
+        length, limit = headers.get("content-length", "0"), self._limit_of(scope)
+        if length.isdecimal() and int(length) <= limit:
             return None
         return _too_large(limit)
 
@@ -179,7 +183,7 @@ class Gate:
             await _too_large(limit)(scope, receive, send)
 
 
-def _from_elsewhere(method: str, headers: Headers, host: str) -> bool:
+def from_elsewhere(method: str, headers: Headers, host: str) -> bool:
     """Tell whether another site asked: by Sec-Fetch-Site, else by Origin where something would be written."""
     site = headers.get("sec-fetch-site")
     if site is not None:
@@ -190,7 +194,7 @@ def _from_elsewhere(method: str, headers: Headers, host: str) -> bool:
     return origin.lower() != f"http://{host}"
 
 
-def _said(status: int, what: str, remedy: str) -> Response:
+def said(status: int, what: str, remedy: str) -> Response:
     """Write a page of two sentences; it is seen without the cookie, so it has no style of its own."""
     page = (
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
@@ -202,16 +206,16 @@ def _said(status: int, what: str, remedy: str) -> Response:
 
 def _too_large(limit: int) -> Response:
     """Refuse a body past its limit."""
-    return _said(413, "This is too much at once.", f"At most {limit} bytes are taken. Send less.")
+    return said(413, "This is too much at once.", f"At most {limit} bytes are taken. Send less.")
 
 
-def _with_headers(send: Send) -> Send:
+def _with_headers(send: Send, given: Mapping[str, str]) -> Send:
     """Put the headers of safety on an answer."""
 
     async def sent(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
-            for name, value in HEADERS.items():
+            for name, value in given.items():
                 headers.setdefault(name, value)
         await send(message)
 

@@ -7,6 +7,9 @@
   const waiters = new Map();
   let busy = false, pause = 500, timer = 0;
 
+  // over plain http from another machine a browser has no randomUUID
+  const fresh = () => (crypto.randomUUID ? crypto.randomUUID()
+    : Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join(""));
   const read = (key) => { try { return JSON.parse(localStorage.getItem(key)) || []; } catch { return []; } };
   const write = (key, rows) => localStorage.setItem(key, JSON.stringify(rows));
 
@@ -81,7 +84,7 @@
 
   window.truerunOutbox = {
     put(url, body, id) {
-      const row = { id: id || crypto.randomUUID(), url, body };
+      const row = { id: id || fresh(), url, body };
       write(KEPT, [...read(KEPT), row]);
       const answered = new Promise((resolve) => waiters.set(row.id, resolve));
       flush();
