@@ -206,6 +206,33 @@ class TestNothingIsLost:
         assert "loaded anew while the watch ran" in state.notes[-1][1]
 
 
+    def test_a_second_tab_works_the_same_watch(
+        self, running: Running, test_id: str, context: BrowserContext, sheet: Page
+    ) -> None:
+        before = len(state_of(running.notebook, test_id).runs)
+        sheet.keyboard.press("Space")
+        until(sheet, "timing")
+        expect(sheet.locator("#outbox")).to_be_empty()
+        second = context.new_page()
+        second.goto(sheet.url)
+        until(second, "timing")  # not a second watch
+        second.wait_for_timeout(BOUNCE)
+        second.keyboard.press("Space")
+        until(second, "asked")
+        second.wait_for_timeout(BOUNCE)
+        second.locator("#well").click()
+        expect(second.locator("#onward")).to_contain_text("run")
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.keyboard.press("Space")  # somebody stops it in the first tab too
+        until(sheet, "asked")
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.locator("#well").click()
+        expect(sheet.locator("#outbox")).to_contain_text("not")
+        runs = state_of(running.notebook, test_id).runs
+        assert len(runs) == before + 1
+        assert runs[-1].seconds is not None
+
+
 class TestNothingSealedIsShown:
     def test_no_page_has_a_time(self, running: Running, test_id: str) -> None:
         state = state_of(running.notebook, test_id)
