@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +17,7 @@ from truerun.virtual.course import simulate_run
 from truerun.virtual.rig import Launch, Rig
 from truerun.virtual.rim_arc import ARC_IN, ARC_OUT, RimWheel, bump_of, simulate_rim_arc, simulate_to_rest, window_time
 from truerun.workflow.bench import state_of
+from truerun.workflow.bundles import bundle
 from truerun.workflow.deciding import table_of
 from truerun.workflow.demo_notebook import demonstration_notebook
 from truerun.workflow.demo_screening import demonstration_screening
@@ -102,6 +106,23 @@ class TestItIsWhole:
         assert set(arc.agreed) == {"claimant", "sceptic"}
         assert arc.rig is not None
         assert arc.reports == 1
+
+    def test_a_stranger_comes_to_the_same_verdict_without_truerun(
+        self, demo: Notebook, states: dict[str, TestState], tmp_path: Path
+    ) -> None:
+        """What recordings decided is computed anew from the times they gave, by Python alone."""
+        state = states["The rim arc"]
+        bundle(demo, state.id, tmp_path / "arc.zip")
+        with zipfile.ZipFile(tmp_path / "arc.zip") as packed:
+            packed.extractall(tmp_path / "unpacked")
+            runs = packed.read("data/runs.csv").decode().splitlines()
+        words = [sys.executable, "-I", "-S", "verify.py"]
+        alone = subprocess.run(words, cwd=tmp_path / "unpacked", capture_output=True, text=True, check=False)
+        assert alone.returncode == 0, alone.stdout
+        assert state.decided is not None
+        assert f"p = {state.decided['p']:.6g}" in alone.stdout
+        assert runs[0].endswith("stopwatch")
+        assert float(runs[1].rpartition(",")[2]) == state.runs[0].seconds
 
     def test_the_runs_are_the_same_each_time(self) -> None:
         signs = np.array([1, -1, -1, 1], dtype=np.int8)

@@ -11,7 +11,7 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
@@ -58,35 +58,45 @@ data/runs.csv are the runs, data/recordings/ the recordings as they came, data/r
 """
 
 
-def runs_csv(state: TestState) -> bytes:
+_COLUMNS = (
+    *("run", "condition", "value", "counts", "unfinished", "attempt", "session", "left_out", "guess"),
+    "stopwatch",
+)
+
+
+def runs_csv(state: TestState, measured: Mapping[tuple[int, int], float | None] | None = None) -> bytes:
     """Write the runs of a test as a table: what stands in each planned slot.
 
     Parameters
     ----------
     state : TestState
+    measured : mapping, optional
+        By slot and attempt, the times over the agreed speeds that recordings gave, where these decided [s]; None for
+        a run that has none. Stopwatch times then stand in a column of their own.
 
     Returns
     -------
     bytes
         UTF-8; columns run, condition, value [s], counts (yes, no, worst, missing), unfinished, attempt, session,
-        left_out, guess.
+        left_out, guess, stopwatch [s].
     """
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(["run", "condition", "value", "counts", "unfinished", "attempt", "session", "left_out", "guess"])
+    rows.writerow(_COLUMNS)
     for slot, condition in enumerate(state.order, 1):
         tries = [run for run in state.runs if run.slot == slot and run.ended]
         last = tries[-1] if tries else None
         spoilt = any(run.left_out is not None and run.seen for run in tries)
         if last is None:
-            rows.writerow([slot, condition, "", "missing", "no", "", "", "", ""])
+            rows.writerow([slot, condition, "", "missing", "no", "", "", "", "", ""])
             continue
         counts = "worst" if spoilt else "no" if last.left_out is not None else "yes"
-        value = "" if last.seconds is None else repr(last.seconds)
+        watch = "" if last.seconds is None else repr(last.seconds)
+        time = last.seconds if measured is None else measured.get((last.slot, last.attempt))
+        value = "" if time is None else repr(time)
         ended = "yes" if last.unfinished else "no"
-        rows.writerow(
-            [slot, condition, value, counts, ended, last.attempt, last.session, last.left_out or "", last.guess or ""]
-        )
+        said = (last.attempt, last.session, last.left_out or "", last.guess or "", "" if measured is None else watch)
+        rows.writerow([slot, condition, value, counts, ended, *said])
     return text.getvalue().encode()
 
 
@@ -181,7 +191,7 @@ def _attached(state: TestState) -> dict[str, str]:
 def _description(state: TestState, listed: list[tuple[str, str]], runs: bytes) -> bytes:
     """Describe the table of runs for other programs (Frictionless Data Package)."""
     columns = runs.decode().split("\n", 1)[0].split(",")
-    kinds = {"run": "integer", "value": "number", "attempt": "integer"}
+    kinds = {"run": "integer", "value": "number", "attempt": "integer", "stopwatch": "number"}
     data: dict[str, Any] = {
         "profile": "tabular-data-package",
         "name": "truerun-test",

@@ -130,6 +130,8 @@ def decide(rows: list[dict[str, str]], plan: dict[str, Any]) -> tuple[str, dict[
         return "not computed anew: runs were reckoned at their worst or had not ended; see the report", None
     if plan["measurand"]["scale"] != "log" or any(each != "run-number" for each in plan["adjust"]):
         return "not computed anew: this plan compares or adjusts for more than this file knows; see the report", None
+    if any(not rows[place]["value"] for place in kept):
+        return "not computed anew: the times come from recordings over no common speeds; see the report", None
     orders = orders_of(plan["orders"], plan["runs"])
     if orders is None or len(rows) != plan["runs"]:
         return "not computed anew: the orders are too many to list here, or runs are missing; see the report", None

@@ -13,7 +13,8 @@ from truerun.notebook.files import store_file
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.verification import Checked, Fault, verify_notebook
 from truerun.workflow.bench import state_of
-from truerun.workflow.deciding import report
+from truerun.workflow.comparing import ComparisonResult
+from truerun.workflow.deciding import report, shown
 
 __all__ = ["Bundled", "bundle", "import_bundle", "verify"]
 
@@ -49,10 +50,12 @@ def bundle(notebook: Notebook, test: str, path: Path) -> Bundled:
     ValueOutOfRange
         If the file is there already or cannot be written.
     """
-    page = report(notebook, test).encode() if state_of(notebook, test).plan is not None else None
+    planned = state_of(notebook, test).plan is not None
+    result = shown(notebook, test) if planned else None
+    page = None if result is None else report(notebook, test, decided=result).encode()
     state = state_of(notebook, test)
     try:
-        sha256 = write_bundle(notebook, state, path, runs=runs_csv(state), report=page)
+        sha256 = write_bundle(notebook, state, path, runs=runs_csv(state, _measured(result)), report=page)
     except FileExistsError as error:
         raise ValueOutOfRange(f"{path}", "there already", "a new file", "Choose another name.") from error
     except OSError as error:
@@ -60,6 +63,15 @@ def bundle(notebook: Notebook, test: str, path: Path) -> Bundled:
         raise ValueOutOfRange(f"{path}", f"not writable ({why})", "a file that you may write") from error
     notebook.append(test, Kind.BUNDLED, {"digest": sha256})
     return Bundled(path, sha256, state.head.count, state.head.digest)
+
+
+def _measured(result: ComparisonResult | None) -> dict[tuple[int, int], float | None] | None:
+    """Give the times that recordings gave, where these decided; without a common window there are none."""
+    if result is None or result.recorded is None:
+        return None
+    table = result.recorded.table
+    timed = result.recorded.window is not None
+    return {(run.slot, run.attempt): run.value if timed else None for run in table.runs}
 
 
 def import_bundle(notebook: Notebook, path: Path) -> str:
