@@ -13,6 +13,7 @@ from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.choice import choose_rundown
 from truerun.motion.counting import CountedPasses
+from truerun.motion.drift import with_drift
 from truerun.motion.fit import fit_rundown
 from truerun.motion.lag import (
     coupling_shift,
@@ -60,7 +61,7 @@ def choose_late_rundown(counted: CountedPasses, coil: Coil | None = None) -> tup
     Notes
     -----
     Delays of single marks are allowed for where their chi-squared is above log(n) for each of them but one. The fit
-    of the delays has no drift of the drag, the rundown that is given has.
+    of the delays has no drift of the drag; the rundown that is given has, and holds what the delays cost.
     """
     choose = partial(
         choose_rundown, marks=counted.marks, sigma=counted.sigma, counts=counted.counts, mark_angles=counted.mark_angles
@@ -77,14 +78,19 @@ def choose_late_rundown(counted: CountedPasses, coil: Coil | None = None) -> tup
 def _without_delays(
     found: Rundown, counted: CountedPasses, choose: Callable[[NDArray[np.float64]], Rundown]
 ) -> tuple[Rundown, tuple[Finding, ...]] | None:
-    """Fit again without the delays of the marks; None where they do not settle."""
-    plain = partial(
-        fit_rundown, marks=counted.marks, sigma=counted.sigma, counts=counted.counts, mark_angles=counted.mark_angles,
-        terms=found.drag.weights.size, harmonics=0 if found.hill is None else found.hill.cosine.size,
-    )  # fmt: skip
+    """Fit again with the delays of the marks, and let the drag drift; None where they do not settle."""
+
+    def plain(like: Rundown) -> Callable[[NDArray[np.float64]], Rundown]:
+        return partial(
+            fit_rundown, marks=counted.marks, sigma=counted.sigma, counts=counted.counts,
+            mark_angles=counted.mark_angles, terms=like.drag.weights.size,
+            harmonics=0 if like.hill is None else like.hill.cosine.size,
+        )  # fmt: skip
+
     try:
-        late = fit_with_delays(plain, counted.times)
-        better = choose(counted.times - late.moved)
+        late = fit_with_delays(plain(found), counted.times)
+        late = fit_with_delays(plain(choose(counted.times - late.moved)), counted.times)
+        better = with_drift(late.rundown)
     except FitImpossible:
         return None
     apart = float(np.ptp(late.delays))
