@@ -247,7 +247,8 @@ def checks(python: str, words: list[str]) -> dict[str, list[str]]:
         "mypy": [python, "-m", "mypy", "--no-error-summary"],
         "lint-imports": [python, "-c", linter, "--no-logo"],
         "deptry": [python, "-m", "deptry", "src"],
-        "pytest": [python, "-m", "pytest", "-n", "2", *words],
+        # the tests of one file stay together: some files tell a story
+        "pytest": [python, "-m", "pytest", "-n", "2", "--dist", "loadfile", *words],
     }
 
 

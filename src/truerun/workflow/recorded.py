@@ -189,9 +189,10 @@ def captures(recorded: RecordedRuns, source: str, control: str) -> tuple[float |
     return first, second
 
 
-def _capture(measured: Sequence[Measured]) -> float | None:
+def _capture(measured: Sequence[Measured | SustainedRun]) -> float | None:
     """Give the middle one of the capture speeds, where most runs show a bump."""
-    hills = [hill for hill in map(hill_of, measured) if hill is not None]
+    turning = [each for each in measured if not isinstance(each, SustainedRun)]
+    hills = [hill for hill in map(hill_of, turning) if hill is not None]
     found = [speed for speed, uncertainty in map(capture_speed, hills) if speed > _CLEAR * uncertainty]
     return float(np.median(found)) if found and 2 * len(found) > len(measured) else None
 
