@@ -192,7 +192,7 @@ class TestEveryCheckRuns:
     def test_the_tests_come_last_and_get_the_words_that_follow(self, asked: list[str]) -> None:
         start.main(["test", "-k", "house"])
         assert len(asked) == 6
-        assert asked[-1] == "python -m pytest -n 2 -k house"
+        assert asked[-1] == "python -m pytest -n 2 --dist loadfile -k house"
 
     def test_those_that_failed_are_named_at_the_end(self, asked: list[str], capsys: pytest.CaptureFixture[str]) -> None:
         assert start.main(["test"]) == 1
