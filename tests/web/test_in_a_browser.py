@@ -57,6 +57,7 @@ PAGES = (
     "/t/1/controls",
     "/t/6/challenge",
     "/t/6/report",
+    "/t/6/cards",
     "/t/6/runs",
 )
 

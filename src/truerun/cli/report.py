@@ -29,6 +29,9 @@ __all__ = ["command_line"]
 @click.option("--pdf", is_flag=True, help="Also print it as PDF beside the page, through a Chromium that is there.")
 @click.option("--paper", type=Word(("A4", "Letter")), default="A4", help="Paper of the PDF; A4 if not said.")
 @click.option(
+    "--cards", type=FILE, metavar="FOLDER", help="Also cards for a film, 1920 by 1080, and words to paste under it."
+)
+@click.option(
     "--linked",
     type=(FILE, FILE),
     multiple=True,
@@ -52,6 +55,7 @@ def command_line(
     out: Path,
     pdf: bool,
     paper: str,
+    cards: Path | None,
     linked: tuple[tuple[Path, Path], ...],
     claimant_says: str | None,
     sceptic_says: str | None,
@@ -92,6 +96,9 @@ def command_line(
     save_new(out.parent, {out.name: page})
     if chromium is not None:
         print_pdf(page, chromium, printed, paper=paper)
+    if cards is not None:
+        drawn = {f"{each.name}.png": each.png for each in result.cards(invented=invented)}
+        save_new(cards, drawn | {"words.txt": result.words_to_paste(invented=invented)})
     show(result.comparison.headline)
-    say(f"Written: {out}" + (f" and {printed}" if pdf else ""))
+    say(f"Written: {out}" + (f" and {printed}" if pdf else "") + (f" and cards in {cards}" if cards else ""))
     return 1 if result.stopped else 0

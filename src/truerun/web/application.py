@@ -62,6 +62,8 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (TEST + "/controls", "controls.controls", ("GET",)),
     (TEST + "/controls/plan", "controls.plan_control", ("POST",)),
     (TEST + "/challenge", "controls.challenge", ("GET", "POST")),
+    (TEST + "/cards", "cards.cards", ("GET",)),
+    (TEST + "/cards/{name}", "cards.card", ("GET",)),
     (TEST + "/report", "reports.report", ("GET", "POST")),
     (TEST + "/report/page", "reports.report_page", ("GET",)),
     (TEST + "/bundle", "reports.bundle", ("POST",)),

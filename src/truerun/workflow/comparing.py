@@ -27,6 +27,7 @@ from truerun.workflow.versions import versions
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
     from truerun.motion.drive_curve import DriveCurve
+    from truerun.report.result_cards import Card
     from truerun.report.two_impressions import TwoImpressions
     from truerun.workflow.recorded import RecordedRuns
 
@@ -146,6 +147,23 @@ class ComparisonResult:
             fingerprints=self._fingerprints,
             **more,
         )
+
+    def cards(self, *, invented: bool = False) -> tuple[Card, ...]:
+        """Give cards of 1920 by 1080 points to hold into a film; none while the result is covered."""
+        from truerun.report.result_cards import cards_of  # noqa: PLC0415  see the head of this module
+
+        return cards_of(self.comparison, invented=invented, **self._sealed_parts)
+
+    def words_to_paste(self, *, invented: bool = False) -> str:
+        """Give the text to paste under a film; nothing while the result is covered."""
+        from truerun.report.result_cards import words_to_paste  # noqa: PLC0415  see the head of this module
+
+        return words_to_paste(self.comparison, invented=invented, **self._sealed_parts)
+
+    @property
+    def _sealed_parts(self) -> dict[str, Any]:
+        """The plan and the code of its seal, where there is one."""
+        return {} if self.sealed is None else {"plan": self.sealed.plan, "code": self.sealed.seal.code}
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""
