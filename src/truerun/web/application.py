@@ -29,6 +29,7 @@ RUN = TEST + "/runs/{slot:int}"
 PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     ("/", "shelf.shelf", ("GET",)),
     ("/keys", "shelf.keys", ("GET",)),
+    ("/phones", "phones.phones", ("GET", "POST")),
     ("/new", "claims.new", ("GET", "POST")),
     (TEST + "/claim", "claims.claim", ("GET", "POST")),
     (TEST + "/agreement", "claims.agreement", ("GET",)),

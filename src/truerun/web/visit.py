@@ -19,9 +19,10 @@ from truerun.notebook.state import TestState, went_on
 from truerun.workflow.bench import state_of
 
 if TYPE_CHECKING:  # it brings the virtual bench along, and few visits need it
+    from truerun.web.phone_switch import PhoneSwitch
     from truerun.workflow.sensor_stand import SensorStand
 
-__all__ = ["Bench", "Page", "Sent", "Visit", "endpoint", "moved"]
+__all__ = ["Bench", "Page", "Sent", "Visit", "endpoint", "moved", "read_visit"]
 
 
 @dataclass(slots=True)
@@ -30,7 +31,7 @@ class Bench:
 
     ``results`` and ``states`` keep what can always be made again; ``opened`` holds the test that a form opened, by
     the form's id, so that a form sent twice opens one. ``sensor`` is the sensor's
-    stand, once its page was asked for.
+    stand, once its page was asked for, ``phones`` the switch of the phones' listener.
     """
 
     notebook: Notebook
@@ -38,6 +39,7 @@ class Bench:
     states: dict[str, TestState] = field(default_factory=dict)
     opened: dict[str, int] = field(default_factory=dict)
     sensor: SensorStand | None = None
+    phones: PhoneSwitch | None = None
 
     def state(self, test: str) -> TestState:
         """Give everything that stands in a test: what was added up before, and the entries since."""
@@ -116,7 +118,7 @@ def endpoint(page: Page) -> Callable[[Request], Awaitable[Response]]:
     async def answer(request: Request) -> Response:
         if _media(request) == "multipart/form-data":
             return await _with_file(request, page)
-        return await run_in_threadpool(page, await _visit(request))
+        return await run_in_threadpool(page, await read_visit(request))
 
     return answer
 
@@ -150,7 +152,7 @@ def _media(request: Request) -> str:
     return request.headers.get("content-type", "").partition(";")[0].strip().lower()
 
 
-async def _visit(request: Request) -> Visit:
+async def read_visit(request: Request) -> Visit:
     """Read a request."""
     body = await request.body() if request.method == "POST" else b""
     media = _media(request)
