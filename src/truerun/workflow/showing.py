@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from truerun.notebook.entries import Entry, Kind
@@ -11,7 +12,15 @@ from truerun.report.layout import rows_text
 from truerun.trial.seal import spoken_code
 from truerun.workflow.bench import state_of
 
-__all__ = ["covered", "logbook_text", "notebook_document", "notebook_text", "state_document", "state_text"]
+__all__ = [
+    "covered",
+    "entry_words",
+    "logbook_text",
+    "notebook_document",
+    "notebook_text",
+    "state_document",
+    "state_text",
+]
 
 _COVERED = frozenset(("seconds", "at", "times", "changes", "before"))
 """Keys of an entry that may say how a condition did."""
@@ -83,6 +92,13 @@ def logbook_text(notebook: Notebook, test: str, lines: int) -> str:
         (f"{entry.number}", f"{entry.time[:19].replace('T', ' ')}  {entry.kind.value}  {_body(entry, hidden=hidden)}")
         for entry in notebook.entries(test, last=lines)
     )
+
+
+def entry_words(state: TestState, entry: Entry) -> str:
+    """Write what an entry says in one line, as far as it may be seen; ids of runs become their numbers."""
+    slots = {run.id: run.slot for run in state.runs}
+    said = {key: slots.get(value, "") if key == "run" else value for key, value in entry.body.items()}
+    return _body(replace(entry, body=said), hidden=covered(state))
 
 
 def _body(entry: Entry, *, hidden: bool) -> str:
