@@ -23,6 +23,7 @@ LOOK = "source=magnets+on&control=magnets+off&end=standstill&source_1=52&source_
 PAGES = (
     "/",
     "/keys",
+    "/settings",
     "/new",
     "/nowhere",
     "/look",

@@ -29,6 +29,9 @@ RUN = TEST + "/runs/{slot:int}"
 PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     ("/", "shelf.shelf", ("GET",)),
     ("/keys", "shelf.keys", ("GET",)),
+    ("/settings", "settings.settings", ("GET",)),
+    ("/settings/check", "settings.check", ("POST",)),
+    ("/settings/import", "settings.take_over", ("POST",)),
     ("/phones", "phones.phones", ("GET", "POST")),
     ("/new", "claims.new", ("GET", "POST")),
     (TEST + "/claim", "claims.claim", ("GET", "POST")),

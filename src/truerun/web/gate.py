@@ -24,9 +24,9 @@ BODY_LIMIT = 1 << 20
 """Largest body of a request [bytes], unless a route is listed with its own."""
 
 FILE_LIMIT = 256 << 20
-"""Largest body where a recording or a photo is sent [bytes]."""
+"""Largest body where a recording, a photo or a bundle is sent [bytes]."""
 
-_FILES = re.compile(r"/t/\d+/runs/\d+/files")
+_FILES = re.compile(r"/t/\d+/runs/\d+/files|/settings/import")
 
 START = "/start"
 

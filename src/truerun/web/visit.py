@@ -20,6 +20,7 @@ from truerun.workflow.bench import state_of
 
 if TYPE_CHECKING:  # it brings the virtual bench along, and few visits need it
     from truerun.web.phone_switch import PhoneSwitch
+    from truerun.web.settings import Checking
     from truerun.workflow.sensor_stand import SensorStand
 
 __all__ = ["Bench", "Page", "Sent", "Visit", "endpoint", "moved", "read_visit"]
@@ -31,7 +32,8 @@ class Bench:
 
     ``results`` and ``states`` keep what can always be made again; ``opened`` holds the test that a form opened, by
     the form's id, so that a form sent twice opens one. ``sensor`` is the sensor's
-    stand, once its page was asked for, ``phones`` the switch of the phones' listener.
+    stand, once its page was asked for, ``phones`` the switch of the phones' listener,
+    ``checking`` the check of the whole notebook that was asked for last.
     """
 
     notebook: Notebook
@@ -40,6 +42,7 @@ class Bench:
     opened: dict[str, int] = field(default_factory=dict)
     sensor: SensorStand | None = None
     phones: PhoneSwitch | None = None
+    checking: Checking | None = None
 
     def state(self, test: str) -> TestState:
         """Give everything that stands in a test: what was added up before, and the entries since."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import mimetypes
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -102,13 +103,15 @@ def import_bundle(notebook: Notebook, path: Path) -> str:
     return read.entries[0].test
 
 
-def verify(place: Notebook | Path) -> Checked:
+def verify(place: Notebook | Path, *, progress: Callable[[int, int], None] | None = None) -> Checked:
     """Check a notebook or a bundle, byte by byte.
 
     Parameters
     ----------
     place : Notebook or Path
         An open notebook, or the file of a bundle.
+    progress : callable, optional
+        Called with the tests of a notebook that are checked, and all.
 
     Returns
     -------
@@ -116,7 +119,7 @@ def verify(place: Notebook | Path) -> Checked:
         Every fault names its line, byte or file, and what it means.
     """
     if isinstance(place, Notebook):
-        return verify_notebook(place)
+        return verify_notebook(place, progress=progress)
     head, faults = check_bundle(place)
     found: tuple[Fault, ...] = tuple(faults)
     return Checked(head.count, 0, {"": head}, found)

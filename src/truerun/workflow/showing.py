@@ -96,6 +96,8 @@ def logbook_text(notebook: Notebook, test: str, lines: int) -> str:
 
 def entry_words(state: TestState, entry: Entry) -> str:
     """Write what an entry says in one line, as far as it may be seen; ids of runs become their numbers."""
+    if entry.kind is Kind.AGREEMENT and len(state.agreed) < 2 and state.plan is None:
+        return f"side {entry.body['side']}, hidden until both have answered"
     slots = {run.id: run.slot for run in state.runs}
     said = {key: slots.get(value, "") if key == "run" else value for key, value in entry.body.items()}
     return _body(replace(entry, body=said), hidden=covered(state))
