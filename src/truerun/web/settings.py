@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import threading
-from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -12,41 +11,14 @@ from starlette.responses import Response
 
 from truerun.errors import TruerunError
 from truerun.notebook.connection import sqlite_path
-from truerun.notebook.ledger import Notebook
-from truerun.notebook.verification import Checked
 from truerun.trial.seal import spoken_code
+from truerun.web.checking import Checking
 from truerun.web.forms import Form
 from truerun.web.pages import page
 from truerun.web.visit import Visit, moved
-from truerun.workflow.bundles import import_bundle, verify
+from truerun.workflow.bundles import import_bundle
 
-__all__ = ["Checking", "check", "settings", "take_over"]
-
-
-@dataclass(slots=True)
-class Checking:
-    """A check of the whole notebook that runs beside the pages: how far it is, and what it found."""
-
-    begun: str
-    done: int = 0
-    of: int = 0
-    found: Checked | None = None
-    trouble: str = ""
-
-    @property
-    def running(self) -> bool:
-        """Whether it has not ended."""
-        return self.found is None and not self.trouble
-
-    def run(self, notebook: Notebook) -> None:
-        """Check every byte, and keep what was found."""
-        try:
-            self.found = verify(notebook, progress=self._so_far)
-        except TruerunError as error:
-            self.trouble = str(error)
-
-    def _so_far(self, done: int, of: int) -> None:
-        self.done, self.of = done, of
+__all__ = ["check", "settings", "take_over"]
 
 
 def settings(visit: Visit) -> Response:

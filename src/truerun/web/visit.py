@@ -19,8 +19,8 @@ from truerun.notebook.state import TestState, went_on
 from truerun.workflow.bench import state_of
 
 if TYPE_CHECKING:  # it brings the virtual bench along, and few visits need it
+    from truerun.web.checking import Checking
     from truerun.web.phone_switch import PhoneSwitch
-    from truerun.web.settings import Checking
     from truerun.workflow.sensor_stand import SensorStand
 
 __all__ = ["Bench", "Page", "Sent", "Visit", "endpoint", "moved", "read_visit"]
