@@ -205,7 +205,6 @@ class TestNothingIsLost:
         assert len(state.runs[-1].taps) == 1
         assert "loaded anew while the watch ran" in state.notes[-1][1]
 
-
     def test_a_second_tab_works_the_same_watch(
         self, running: Running, test_id: str, context: BrowserContext, sheet: Page
     ) -> None:
