@@ -5,6 +5,7 @@ The rules are those of axe-core (tests/vendor/axe, MPL-2.0): WCAG 2.2 A and AA, 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from itertools import cycle
 from pathlib import Path
@@ -160,6 +161,26 @@ class TestMotion:
         names = page.evaluate("document.getAnimations().map(each => each.animationName)")
         context.close()
         assert "heap" in names
+
+
+class TestPrinting:
+    @pytest.mark.parametrize("path", ["/t/6/verdict", "/t/6/runs", "/t/4/plan/seal"])
+    def test_dark_pages_print_dark_words_on_white_within_the_sheet(
+        self, running: Running, browser: Browser, path: str
+    ) -> None:
+        # A4 at 96 points an inch is 794 wide (CSS Values 4, ISO 216)
+        context = running.context(browser, viewport={"width": 794, "height": 1123}, color_scheme="dark")
+        page = context.new_page()
+        page.goto(running.address + path)
+        page.emulate_media(media="print")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 794
+        colours = page.evaluate(
+            "[...document.querySelectorAll('main p, main h1, main dt')].map((each) => getComputedStyle(each).color)"
+        )
+        assert colours
+        darkest = [max(map(int, re.findall(r"\d+", colour)[:3])) for colour in colours]
+        assert max(darkest) < 130  # on white, at least 4:1 (WCAG 2.2, 1.4.3)
+        context.close()
 
 
 class TestTheFocus:
