@@ -37,6 +37,8 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (TEST + "/claim", "claims.claim", ("GET", "POST")),
     (TEST + "/agreement", "claims.agreement", ("GET",)),
     (TEST + "/agreement/{side}", "claims.answer", ("GET", "POST")),
+    (TEST + "/rig", "rigs.rig", ("GET", "POST")),
+    (TEST + "/energy", "rigs.energy", ("GET",)),
     (TEST + "/plan", "plans.plan", ("GET", "POST")),
     (TEST + "/plan/figures", "plans.figures", ("POST",)),
     (TEST + "/plan/seal", "plans.seal", ("GET", "POST")),

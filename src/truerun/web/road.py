@@ -1,4 +1,4 @@
-"""The road of a test: six stages, what is done, and what comes next."""
+"""The road of a test: seven stages, what is done, and what comes next."""
 
 from __future__ import annotations
 
@@ -38,6 +38,7 @@ def road_of(number: int, state: TestState, here: str) -> tuple[Stage, ...]:
     rows = (
         ("claim", "Claim", "claim", _day(state.claim, "written"), state.claim is not None),
         ("agreement", "Agreement", "agreement", _agreed(state), len(state.agreed) == 2),
+        ("rig", "Rig", "rig", "described" if state.rig else "may wait", state.rig is not None),
         ("plan", "Plan", "plan" if state.plan is None else "plan/seal", _planned(state), state.plan is not None),
         ("runs", "Runs", "runs", _runs(state), state.complete),
         ("verdict", "Verdict", "verdict", _verdict(state), state.decided is not None and _open(state)),

@@ -7,7 +7,7 @@
   if (road) {
     const base = road.dataset.base;
     Object.assign(places, {
-      c: base + "/claim", a: base + "/agreement", p: base + "/plan",
+      c: base + "/claim", a: base + "/agreement", p: base + "/plan", w: base + "/rig",
       r: base + "/runs", v: base + "/verdict", e: base + "/report",
     });
   }
