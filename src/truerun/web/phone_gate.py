@@ -35,6 +35,11 @@ class PhoneDoor:
         return f"{self.address}:{self.port}"
 
     @property
+    def pairing(self) -> str:
+        """The address at which a phone is paired."""
+        return f"http://{self.host}/pair"
+
+    @property
     def cookie(self) -> str:
         """Name of the cookie."""
         return f"truerun_phone_{self.port}"

@@ -61,7 +61,7 @@ def phones(visit: Visit) -> Response:
         return moved("/phones")
     door = None if switch is None else switch.door
     offer = None if door is None else door.book.standing(time.monotonic())
-    link = "" if door is None or offer is None else f"http://{door.host}/pair?{urlencode({'code': offer.code})}"
+    link = "" if door is None or offer is None else f"{door.pairing}?{urlencode({'code': offer.code})}"
     return page(
         visit,
         "phones.html.j2",
