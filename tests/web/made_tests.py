@@ -19,6 +19,7 @@ from truerun.workflow.bench import (
     write_claim,
 )
 from truerun.workflow.deciding import decide
+from truerun.workflow.screening_runs import open_screening, record_screened
 
 REQUEST = {"source": "arc in", "control": "arc out", "end": "speed", "spread": 0.0154, "margin": 0.02, "run_minutes": 5}
 SEED = "a seed for the tests of the pages"
@@ -58,8 +59,20 @@ def run(notebook: Notebook, test: str, count: int, *, drive: float = -0.055) -> 
         stop_clock(notebook, test, begin_run(notebook, test).id, round(float(seconds), 2))
 
 
+def screening(notebook: Notebook, name: str, runs: int, *, better: float = 0.0) -> str:
+    """Open a screening of eight places with three runs each, and do so many runs; the fifth place is better."""
+    places = [f"position {number}" for number in range(1, 9)]
+    test = open_screening(notebook, name, places, 3, end="speed", invented=True, seed="a seed for a screening").id
+    order = (state_of(notebook, test).screening or {})["order"]
+    chance = np.random.default_rng(3)
+    for slot, place in enumerate(order[:runs], 1):
+        size = 1 + (better if place == "position 5" else 0.0)
+        record_screened(notebook, test, slot, round(150 * size * float(np.exp(chance.normal(0, 0.01))), 2))
+    return test
+
+
 def every_stage(notebook: Notebook) -> None:
-    """Open six tests: only opened, agreed, sealed, half done, all done, decided."""
+    """Open six tests: only opened, agreed, sealed, half done, all done, decided; and a screening half and all done."""
     opened(notebook, "The pulsed rotor")
     agreed(notebook, opened(notebook, "The leaning pendulum"))
     for name, runs in (("The double wheel", 0), ("The rim arc", 8), ("The tilted disc", 16), ("The lift weight", 16)):
@@ -68,3 +81,5 @@ def every_stage(notebook: Notebook) -> None:
         sealed(notebook, test)
         run(notebook, test, runs)
     decide(notebook, test)
+    screening(notebook, "Where to put the arc", 5)
+    screening(notebook, "Where to put the weight", 24, better=0.08)

@@ -70,6 +70,9 @@ PAGES = (
     "/t/6/report",
     "/t/6/cards",
     "/t/6/runs",
+    "/screening",
+    "/t/7/screening",
+    "/t/8/screening",
 )
 
 EVERYDAY = [(path, *sight) for path, sight in zip(PAGES, cycle([(1280, "light"), (360, "dark")]), strict=False)]

@@ -155,8 +155,17 @@ class TestState:
     @property
     def next_slot(self) -> int | None:
         """The next planned run that is not done; None when all are done or nothing is sealed."""
+        return self._first_open(len(self.order))
+
+    @property
+    def next_screened(self) -> int | None:
+        """The next run of a screening that is not done; None when all are done or there is no screening."""
+        return self._first_open(0 if self.screening is None else len(self.screening["order"]))
+
+    def _first_open(self, planned: int) -> int | None:
+        """Give the first of so many slots that needs a further attempt."""
         done = {run.slot for run in self.runs if _settled(run)}
-        return next((slot for slot in range(1, len(self.order) + 1) if slot not in done), None)
+        return next((slot for slot in range(1, planned + 1) if slot not in done), None)
 
     @property
     def complete(self) -> bool:

@@ -15,7 +15,7 @@ from truerun.trial.phrases import count_words
 from truerun.trial.screening import Screened, ScreeningFigures
 from truerun.trial.seal import seal_of
 
-__all__ = ["render_screening", "screening_fragment"]
+__all__ = ["render_screening", "screening_fragment", "screening_said"]
 
 Needed = Mapping[str, int | None]
 
@@ -48,17 +48,24 @@ def render_screening(
     str
         One HTML page without script and without any request.
     """
-    page = _page(result, runs_needed or {}, document or result.document(), invented=invented)
+    page = screening_said(result, runs_needed, document or result.document(), invented=invented)
     return render_page(page, made)
 
 
 def screening_fragment(result: Screened, runs_needed: Needed | None = None) -> str:
     """Write a screening as a piece of a page for notebooks."""
-    return page_fragment(_page(result, runs_needed or {}, None, invented=False))
+    return page_fragment(screening_said(result, runs_needed))
 
 
-def _page(result: Screened, needed: Needed, document: dict[str, Any] | None, *, invented: bool) -> SeveralPage:
-    """Say all that the page says."""
+def screening_said(
+    result: Screened,
+    runs_needed: Needed | None = None,
+    document: dict[str, Any] | None = None,
+    *,
+    invented: bool = False,
+) -> SeveralPage:
+    """Give all that a page of a screening says; the document is enclosed where one is given."""
+    needed = runs_needed or {}
     plan, figures = result.plan, result.figures
     made = plan.made.replace("T", " ").replace("Z", " UTC")
     return SeveralPage(

@@ -78,6 +78,11 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (TEST + "/report", "reports.report", ("GET", "POST")),
     (TEST + "/report/page", "reports.report_page", ("GET",)),
     (TEST + "/bundle", "reports.bundle", ("POST",)),
+    ("/screening", "screenings.new", ("GET", "POST")),
+    (TEST + "/screening", "screenings.screening", ("GET", "POST")),
+    (TEST + "/screening/wrong", "screenings.wrong", ("POST",)),
+    (TEST + "/screening/fresh", "screenings.fresh", ("POST",)),
+    (TEST + "/screening/sheet", "screenings.sheet", ("GET",)),
     ("/look", "looks.look", ("GET",)),
     ("/look/result", "looks.result", ("GET",)),
 )

@@ -54,6 +54,8 @@ def next_step(number: int, state: TestState) -> NextStep:
     base = f"/t/{number}"
     if state.closed is not None:
         return NextStep(f"The test was closed: {state.closed}", "Read how it stands", f"{base}/runs")
+    if state.screening is not None:
+        return _in_a_screening(base, state)
     if state.claim is None:
         return NextStep("Write down the claim, in the claimant's own words.", "Write the claim", f"{base}/claim")
     if state.plan is None:
@@ -61,6 +63,14 @@ def next_step(number: int, state: TestState) -> NextStep:
     if state.complete or state.broken is not None:
         return _after_the_runs(base, state)
     return _at_the_bench(base, state)
+
+
+def _in_a_screening(base: str, state: TestState) -> NextStep:
+    """Say what comes next in a screening."""
+    slot, planned = state.next_screened, len((state.screening or {})["order"])
+    if slot is None:
+        return NextStep(f"All {planned} runs of the screening are done.", "See what it shows", f"{base}/screening")
+    return NextStep(f"Run {slot} of {planned} of the screening is next.", f"Go to run {slot}", f"{base}/screening")
 
 
 def _before_the_seal(base: str, state: TestState) -> NextStep:
@@ -92,6 +102,11 @@ def standing(state: TestState) -> str:
     """Say in a few words how far a test is."""
     if state.closed is not None:
         return "Closed"
+    if state.screening is not None:
+        planned = len(state.screening["order"])
+        return (
+            f"Screening, {planned if state.next_screened is None else state.next_screened - 1} of {planned} runs done"
+        )
     if state.decided is not None and _open(state):
         return str(state.decided.get("headline", "Decided"))
     if state.complete:

@@ -28,6 +28,8 @@ _COVERED = frozenset(("seconds", "at", "times", "changes", "before"))
 
 def covered(state: TestState) -> bool:
     """Tell whether times must not stand beside their conditions: a sealed plan that is not complete, seal unbroken."""
+    if state.screening is not None:
+        return state.next_screened is not None
     return state.plan is not None and not state.complete and state.broken is None
 
 

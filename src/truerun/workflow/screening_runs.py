@@ -1,0 +1,156 @@
+"""A screening in a notebook: drawn and sealed, its runs one by one, and the fresh test of what it found."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+
+from truerun.errors import PlanBroken, ValueOutOfRange
+from truerun.notebook.entries import Kind
+from truerun.notebook.ledger import Notebook
+from truerun.notebook.state import TestState
+from truerun.series import Run, RunTable
+from truerun.trial.plan import Role
+from truerun.workflow.bench import abort_run, answer_challenge, draft_plan, open_test, state_of, stop_clock, write_claim
+from truerun.workflow.screening import ScreeningResult, plan_screening, screen
+
+__all__ = ["open_fresh_test", "open_screening", "record_screened", "screened", "stop_screened"]
+
+
+def open_screening(
+    notebook: Notebook,
+    name: str,
+    variants: Sequence[str],
+    repeats: int = 2,
+    *,
+    end: str,
+    control: str | None = None,
+    looking_for: str | None = None,
+    invented: bool = False,
+    seed: str | None = None,
+) -> TestState:
+    """Draw the order of a screening, seal it, and open it as a test of its own.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    name : str
+        What people call it.
+    variants, repeats, end, control, looking_for, seed
+        As for :func:`truerun.workflow.screening.plan_screening`.
+    invented : bool
+        Whether it never takes place.
+
+    Returns
+    -------
+    TestState
+        It is numbered and counted like any test.
+
+    Raises
+    ------
+    TruerunError
+        Before anything is written, if the list could say nothing.
+    """
+    drawn = plan_screening(variants, repeats, end=end, control=control, looking_for=looking_for, seed=seed)
+    test = open_test(notebook, name, invented=invented).id
+    notebook.append(test, Kind.SCREENING, {"plan": drawn.document()}, head=notebook.head(test).digest)
+    return state_of(notebook, test)
+
+
+def _begun(notebook: Notebook, test: str, slot: int, sender: str | None) -> str:
+    """Begin a run of a screening, which must be the next one; give its id."""
+    state = state_of(notebook, test)
+    if state.screening is None or state.closed is not None:
+        found = "it was closed" if state.screening is not None else "none is sealed here"
+        raise PlanBroken("A run belongs to an open screening", found, "Open a screening.")
+    if any(run.id == sender for run in state.runs):
+        return str(sender)  # sent twice
+    if slot != state.next_screened:
+        raise PlanBroken("Runs are made in the order drawn", f"run {slot} is not the next one", "See which is.")
+    name = sender or str(uuid.uuid4())
+    tries = sum(run.slot == slot for run in state.runs)
+    notebook.append(test, Kind.RUN_BEGUN, {"run": name, "slot": slot, "attempt": tries + 1}, sender=name)
+    return name
+
+
+def record_screened(notebook: Notebook, test: str, slot: int, seconds: float, *, sender: str | None = None) -> None:
+    """Write down the time of the next run of a screening [s]."""
+    if not seconds > 0:
+        raise ValueOutOfRange("The time of the run", f"{seconds} s", "a number of seconds above 0")
+    run = _begun(notebook, test, slot, sender)
+    stop_clock(notebook, test, run, seconds, typed=True, sender=f"{run}:time")
+
+
+def stop_screened(notebook: Notebook, test: str, slot: int, why: str, *, sender: str | None = None) -> None:
+    """Write down that the next run was stopped before its time was seen; it is made again at once."""
+    run = _begun(notebook, test, slot, sender)
+    abort_run(notebook, test, run, why, seen=False, sender=f"{run}:stopped")
+
+
+def screened(state: TestState) -> ScreeningResult:
+    """Say what a screening shows: counts only until its last run is done.
+
+    Raises
+    ------
+    PlanBroken
+        If the test is no screening.
+    """
+    if state.screening is None:
+        raise PlanBroken("A screening has a sealed list", "none is sealed here", "Open a screening.")
+    order = state.screening["order"]
+    runs = tuple(
+        Run(
+            slot=run.slot,
+            condition=order[run.slot - 1],
+            value=run.seconds,
+            attempt=run.attempt,
+            left_out=run.left_out,
+            seen=run.seen,
+        )
+        for run in state.runs
+        if run.ended
+    )
+    return screen(RunTable(runs), dict(state.screening))
+
+
+def open_fresh_test(notebook: Notebook, test: str, variant: str | None = None) -> TestState:
+    """Open the fresh test that decides about a variant of a finished screening; once for each variant.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+        Id of the screening.
+    variant : str, optional
+        None: the candidate.
+
+    Returns
+    -------
+    TestState
+        With a claim and the draft of a plan; none of the screening's runs counts in it.
+
+    Raises
+    ------
+    PlanBroken
+        If the screening names no candidate.
+    ValueOutOfRange
+        If it holds no such variant.
+    """
+    state = state_of(notebook, test)
+    result = screened(state)
+    values = result.fresh_test()
+    names = (state.screening or {})["variants"]
+    chosen = variant or result.candidate or ""
+    if chosen not in names:
+        raise ValueOutOfRange("The variant", f'"{chosen}"', "one of the screening's list")
+    if chosen != result.candidate:
+        values |= {"source": chosen, "claim": f'"{chosen}" is better than {values.get("control") or "the others"}.'}
+    name = f"{chosen}, tested afresh"
+    for each in state.challenges:
+        made = state_of(notebook, str(each["test"]))
+        if made.name == name and made.closed is None:
+            return made
+    answer = answer_challenge(notebook, test, name, role=Role.MAIN)
+    write_claim(notebook, answer.id, str(values.pop("claim")))
+    draft_plan(notebook, answer.id, values, notebook.head(answer.id).digest)
+    return state_of(notebook, answer.id)
