@@ -41,6 +41,7 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (TEST + "/energy", "rigs.energy", ("GET",)),
     (TEST + "/plan", "plans.plan", ("GET", "POST")),
     (TEST + "/plan/figures", "plans.figures", ("POST",)),
+    (TEST + "/plan/trade", "plans.trade", ("POST",)),
     (TEST + "/plan/seal", "plans.seal", ("GET", "POST")),
     (TEST + "/plan/redraw", "amending.redraw", ("GET", "POST")),
     (TEST + "/logbook", "amending.logbook", ("GET",)),

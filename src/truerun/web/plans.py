@@ -18,12 +18,13 @@ from truerun.trial.seal import spoken
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
 from truerun.web.plan_fields import CHOICES, request_of, typed
+from truerun.web.trade_off import SIZES, begin_of, planned_spread, set_row, size_row, stop_words
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import draft_plan, seal_plan
-from truerun.workflow.forecasting import forecast
+from truerun.workflow.forecasting import Reach, forecast, reach_of
 from truerun.workflow.plan_files import plan_file_text, read_plan
 
-__all__ = ["figures", "plan", "plan_file", "run_sheet", "seal"]
+__all__ = ["figures", "plan", "plan_file", "run_sheet", "seal", "trade"]
 
 _PAPER = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'"}
 
@@ -111,6 +112,29 @@ def figures(visit: Visit) -> Response:
         return JSONResponse({"figures": None, "why": " ".join(form.troubles.values())})
     ahead, why = _ahead(visit, visit.state(row), request)
     return JSONResponse({"figures": ahead, "why": why})
+
+
+def trade(visit: Visit) -> Response:
+    """Give what other numbers of runs and other sets of orders would do, as JSON; nothing is written."""
+    form = Form({name: str(value).strip() for name, value in visit.sent.items()})
+    request = request_of(form)
+    values = _with_claim(visit.state(visit.row), request)
+    begins = begin_of(form)
+    for name in ("source", "control"):
+        form.troubles.pop(name, None)
+    if form.troubles:
+        return JSONResponse({"sizes": [], "sets": [], "stops": form.troubles.get("begin", "")})
+
+    def reach(runs: int, orders: str) -> Reach:
+        same = {key: value for key, value in values.items() if key in ("alpha", "adjust", "end", "stop", "hill_bound")}
+        key = ("reach", runs, orders, json.dumps(same, sort_keys=True, default=str))
+        made: Reach = visit.bench.kept(key, lambda: reach_of(values, runs, orders))
+        return made
+
+    spread = planned_spread(values)
+    sizes = [size_row(values, reach(each, str(values["orders"])), spread, begins) for each in SIZES]
+    sets = [set_row(values, reach(int(values["runs"]), each), spread, each) for each in ORDER_SETS]
+    return JSONResponse({"sizes": sizes, "sets": sets, "stops": stop_words(values, begins)})
 
 
 def seal(visit: Visit) -> Response:

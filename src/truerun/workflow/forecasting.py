@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.report.layout import minutes_text
 from truerun.trial.phrases import count_words, percent
 from truerun.trial.planning import Prospect, Schedule
 from truerun.workflow.planning import make_plan, request_from
 
-__all__ = ["Forecasted", "forecast"]
+__all__ = ["Forecasted", "Reach", "forecast", "reach_of"]
+
+_ONE_PERCENT = 0.01
+_OF_A_PLAN = frozenset(
+    ("spread", "pilot_spread", "pilot_runs", "run_minutes", "sitting_minutes", "spare_blocks", "look_after")
+)
+"""What sizes and sets are compared without."""
 
 _NO_SEED = "a forecast draws nothing"
 _NO_DAY = datetime(2000, 1, 1, tzinfo=UTC)
@@ -41,6 +49,58 @@ class Forecasted:
             "sittings": None if self.schedule is None else self.schedule.sittings,
             "chance": None if self.chance is None else f"{min(round(10 * self.chance), 10)} of 10",
         }
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What a number of runs in a set of orders can do, whatever the spread; ``why`` it cannot decide, else empty.
+
+    ``spreads`` is the effect on ln T that is found in 8 tests of 10, in run-to-run spreads; ``orders`` how many could
+    be drawn, ``luck`` how many of them split as clean as a perfect one.
+    """
+
+    runs: int
+    spreads: float = math.nan
+    orders: int = 0
+    luck: int = 0
+    why: str = ""
+
+    def finds(self, spread: float) -> float:
+        """Give the share of the losses that is found in 8 tests of 10, at a spread of ln T."""
+        return -math.expm1(-self.spreads * spread)
+
+
+def reach_of(values: Mapping[str, Any], runs: int, orders: str) -> Reach:
+    """Say what other sizes and sets of a plan could do; what is measured scatters by the spread, so it only scales.
+
+    Parameters
+    ----------
+    values : mapping
+        As for :func:`forecast`.
+    runs, orders
+        In place of those of the plan.
+
+    Returns
+    -------
+    Reach
+
+    Examples
+    --------
+    >>> said = {"claim": "It gains.", "source": "in", "control": "out", "end": "speed"}
+    >>> found = reach_of(said, 12, "blocks-of-four")
+    >>> found.orders, found.luck, round(found.spreads, 1)
+    (216, 2, 1.9)
+    >>> reach_of(said, 8, "blocks-of-four").orders
+    0
+    """
+    asked = {key: value for key, value in values.items() if key not in _OF_A_PLAN}
+    asked |= {"runs": runs, "orders": orders, "spread": _ONE_PERCENT}
+    try:
+        ahead = make_plan(request_from(asked), seed=_NO_SEED, identity="forecast", made=_NO_DAY).prospect
+    except (PlanBroken, ValueOutOfRange) as error:
+        return Reach(runs, why=str(error))
+    luck = round(ahead.smallest_p * ahead.orders)
+    return Reach(runs, -math.log1p(-ahead.finds) / ahead.spread, ahead.orders, luck)
 
 
 def forecast(values: Mapping[str, Any]) -> Forecasted:

@@ -1,4 +1,4 @@
-// The numbers beside the plan: reckoned by truerun whenever the form changes.
+// The numbers beside the plan, and what other sizes and orders would do: reckoned by truerun whenever the form changes.
 "use strict";
 (function () {
   const form = document.getElementById("plan");
@@ -12,21 +12,51 @@
     });
   }
 
+  function fill(id, rows) {
+    const box = document.getElementById(id);
+    box.hidden = !rows.length;
+    box.querySelector("tbody").replaceChildren(...rows.map((row) => {
+      const line = document.createElement("tr");
+      const heads = [...box.querySelectorAll("thead th")];
+      row.cells.forEach((text, place) => {
+        const cell = document.createElement(place ? "td" : "th");
+        if (!place) cell.scope = "row";
+        cell.className = heads[place].className;
+        cell.textContent = text;
+        line.append(cell);
+      });
+      if (row.chosen) { line.className = "chosen"; line.firstChild.append(" (chosen)"); }
+      return line;
+    }));
+  }
+
+  async function ask(address) {
+    const answer = await fetch(address, {
+      method: "POST", credentials: "same-origin",
+      headers: { "content-type": "application/json", accept: "application/json" },
+      body: JSON.stringify(Object.fromEntries(new FormData(form))),
+    });
+    return { ok: answer.ok, told: await answer.json() };
+  }
+
   async function reckon() {
     const mine = ++asked;
     shown.classList.add("busy");
     try {
-      const answer = await fetch(form.dataset.figures, {
-        method: "POST", credentials: "same-origin",
-        headers: { "content-type": "application/json", accept: "application/json" },
-        body: JSON.stringify(Object.fromEntries(new FormData(form))),
-      });
-      const told = await answer.json();
-      if (mine === asked) show(answer.ok ? told : { figures: null, why: told.sentence });
+      const answer = await ask(form.dataset.figures);
+      if (mine === asked) show(answer.ok ? answer.told : { figures: null, why: answer.told.sentence });
     } catch {
       if (mine === asked) show({ figures: null, why: "truerun does not answer." });
     }
     if (mine === asked) shown.classList.remove("busy");
+    if (mine !== asked) return;
+    try {
+      const answer = await ask(form.dataset.trade);
+      if (mine !== asked || !answer.ok) return;
+      fill("sizes", answer.told.sizes);
+      fill("sets", answer.told.sets);
+      document.getElementById("stops").textContent = answer.told.stops;
+    } catch { /* the figures above have said it */ }
   }
 
   form.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(reckon, 350); });
