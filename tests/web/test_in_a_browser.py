@@ -59,6 +59,7 @@ PAGES = (
     "/t/4/runs/9/slate",
     "/t/4/runs/9/typed",
     "/t/4/runs/3/withdraw",
+    "/t/4/runs/3/measured",
     "/t/4/verdict",
     "/t/4/verdict/break",
     "/t/5/verdict",

@@ -61,6 +61,7 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (RUN + "/files", "attachments.attach", ("POST",)),
     (TEST + "/photos/{digest}", "attachments.photo", ("GET",)),
     (TEST + "/recordings/{digest}", "attachments.recording", ("GET",)),
+    (RUN + "/measured", "measuring.measured", ("GET", "POST")),
     (RUN + "/sheet", "runs.sheet", ("GET",)),
     (RUN + "/slate", "slates.slate", ("GET",)),
     (RUN + "/typed", "runs.typed_time", ("GET", "POST")),

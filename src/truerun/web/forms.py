@@ -74,6 +74,14 @@ class Form:
 
         return self._read(name, read)
 
+    def number(self, name: str, called: str) -> float | None:
+        """Read a number without a unit; a degree sign behind it is let go."""
+
+        def read(text: str) -> float:
+            return read_quantity(text.rstrip("C °"), Dimension.RATIO, name=called, unit=parse_unit("1")).value
+
+        return self._read(name, read)
+
     def _read(self, name: str, read: Callable[[str], Read]) -> Read | None:
         """Read a field unless it is empty; what cannot be read is kept as trouble."""
         if not self[name]:

@@ -109,13 +109,15 @@ def session(visit: Visit) -> Response:
     row = visit.row
     state = visit.state(row)
     plan = _plan(state)
+    form = Form(visit.form)
     if visit.posted:
-        form = Form(visit.form)
-        start_session(visit.notebook, row.id, words=form.said("note"))
-        return moved(f"/t/{row.number}/warm-up")
-    return page_of_test(
-        visit, row, state, "session.html.j2", here="runs", plan=plan, breaks=_breaks(plan), form=Form({})
-    )
+        degrees = form.number("temperature", "The temperature")
+        if not form.troubles:
+            start_session(visit.notebook, row.id, words=form.said("note"), temperature=degrees)
+            return moved(f"/t/{row.number}/warm-up")
+    status = 422 if form.troubles else 200
+    shown = {"plan": plan, "breaks": _breaks(plan), "form": form}
+    return page_of_test(visit, row, state, "session.html.j2", here="runs", status=status, **shown)
 
 
 def _breaks(plan: Plan) -> Sequence[int]:

@@ -415,9 +415,18 @@ def attach_photo(
     return notebook.append(test, Kind.PHOTO, body, sender=sender)
 
 
-def note(notebook: Notebook, test: str, words: str, *, run: str | None = None, sender: str | None = None) -> Entry:
-    """Write a note."""
-    return notebook.append(test, Kind.NOTE, {"words": words, "run": run}, sender=sender)
+def note(
+    notebook: Notebook,
+    test: str,
+    words: str,
+    *,
+    run: str | None = None,
+    measured: Mapping[str, float] | None = None,
+    sender: str | None = None,
+) -> Entry:
+    """Write a note; ``measured`` is what was measured before the launch of a run, by name."""
+    more = {"measured": dict(measured)} if measured else {}
+    return notebook.append(test, Kind.NOTE, {"words": words, "run": run} | more, sender=sender)
 
 
 def guess(notebook: Notebook, test: str, run: str, condition: str, *, sender: str | None = None) -> Entry:
