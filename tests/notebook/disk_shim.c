@@ -3,6 +3,7 @@
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -71,7 +72,8 @@ ssize_t write(int fd, const void *bytes, size_t count) {
   REAL(ssize_t, "write", int, const void *, size_t);
   char path[4096];
   const char *name = fd > 2 && fd != log_fd ? watched(fd, path) : NULL;
-  if (name && event('W', name, lseek64(fd, 0, SEEK_CUR), bytes, count)) { errno = EIO; return -1; }
+  int from = name && fcntl(fd, F_GETFL) & O_APPEND ? SEEK_END : SEEK_CUR;
+  if (name && event('W', name, lseek64(fd, 0, from), bytes, count)) { errno = EIO; return -1; }
   return real(fd, bytes, count);
 }
 
