@@ -97,10 +97,16 @@ class TestAppending:
         "times",
         [
             (datetime(2026, 3, 14, 19, tzinfo=UTC), datetime(2026, 3, 14, 18, tzinfo=UTC)),
+            (datetime(2026, 3, 14, 19, tzinfo=UTC), datetime(2026, 3, 14, 20, tzinfo=UTC)),
+            (datetime(1970, 1, 1, tzinfo=UTC), datetime(2026, 3, 14, 19, tzinfo=UTC)),
             (datetime(2026, 3, 14, 19, tzinfo=UTC), datetime(1970, 1, 1, tzinfo=UTC)),
             (
                 datetime(2026, 10, 25, 2, 30, tzinfo=timezone(timedelta(hours=2))),  # the clocks go back in between
                 datetime(2026, 10, 25, 2, 30, tzinfo=timezone(timedelta(hours=1))),
+            ),
+            (
+                datetime(2026, 3, 29, 1, 59, tzinfo=timezone(timedelta(hours=1))),  # the clocks go forward in between
+                datetime(2026, 3, 29, 3, 1, tzinfo=timezone(timedelta(hours=2))),
             ),
         ],
     )
