@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened, test_argument
 from truerun.cli.parameters import WHOLE, json_option
 from truerun.cli.screen import show, show_json
+from truerun.report.json_text import json_text
 
 __all__ = ["command_line"]
 
@@ -28,15 +27,13 @@ def command_line(test: str | None, *, lines: int | None, notebook: str | None, a
 
     with opened(notebook) as book:
         if test is None:
-            show_json(json.dumps(notebook_document(book), ensure_ascii=False, indent=2)) if as_json else show(
-                notebook_text(book)
-            )
+            show_json(json_text(notebook_document(book))) if as_json else show(notebook_text(book))
             return 0
         from truerun.workflow.bench import find_test
 
         found = find_test(book, test)
         if as_json:
-            show_json(json.dumps(state_document(book, found), ensure_ascii=False, indent=2))
+            show_json(json_text(state_document(book, found)))
             return 0
         show(state_text(book, found))
         if lines:

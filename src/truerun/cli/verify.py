@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -11,6 +10,7 @@ from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened
 from truerun.cli.parameters import FILE, json_option
 from truerun.cli.screen import show, show_json
+from truerun.report.json_text import json_text
 
 __all__ = ["command_line"]
 
@@ -39,7 +39,7 @@ def command_line(bundle: Path | None, *, notebook: str | None, as_json: bool) ->
             "files": checked.files,
             "faults": faults,
         }
-        show_json(json.dumps(data, ensure_ascii=False, indent=2))
+        show_json(json_text(data))
     elif checked.faults:
         show("\n".join(f"{fault.where}: {fault.meaning}." for fault in checked.faults))
     else:

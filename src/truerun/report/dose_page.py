@@ -3,53 +3,38 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime
 from typing import Any
 
 from truerun.charts.dose import draw_dosed, shown_of_dose
 from truerun.charts.drawing import Width
 from truerun.charts.screening import reading_of_measurand
+from truerun.report.json_text import json_text
 from truerun.report.pictures import picture_of
 from truerun.report.plan_words import end_words
-from truerun.report.several_page import Pairs, Section, SeveralPage, all_digits, checks_of, page_fragment, render_page
+from truerun.report.several_page import Pairs, Section, SeveralPage, checks_of
 from truerun.trial.dose import Dosed, Trend
 from truerun.trial.phrases import chance, percent
 from truerun.trial.seal import seal_of
 
-__all__ = ["dose_fragment", "render_dose"]
+__all__ = ["dose_said"]
 
 
-def render_dose(
-    result: Dosed, *, made: datetime, document: dict[str, Any] | None = None, invented: bool = False
-) -> str:
-    """Write a dose series as one page.
+def dose_said(result: Dosed, document: dict[str, Any] | None = None, *, invented: bool = False) -> SeveralPage:
+    """Give all that a page of a dose series says.
 
     Parameters
     ----------
     result : Dosed
         Finished, or covered: then there are counts only.
-    made : datetime
-        When the page is made, with a time zone; the same time gives the same bytes.
     document : dict, optional
-        The result as plain data, to be enclosed; None: its own.
+        The result as plain data, to be enclosed.
     invented : bool
         Whether the runs never took place; the page then says so first.
 
     Returns
     -------
-    str
-        One HTML page without script and without any request.
+    SeveralPage
     """
-    return render_page(_page(result, document or result.document(), invented=invented), made)
-
-
-def dose_fragment(result: Dosed) -> str:
-    """Write a dose series as a piece of a page for notebooks."""
-    return page_fragment(_page(result, None, invented=False))
-
-
-def _page(result: Dosed, document: dict[str, Any] | None, *, invented: bool) -> SeveralPage:
-    """Say all that the page says."""
     rules, trend = result.rules, result.trend
     plan = rules.plan
     counts: Pairs = (("Runs done", f"{result.done}"), ("Planned in all", f"{result.planned}"))
@@ -68,7 +53,7 @@ def _page(result: Dosed, document: dict[str, Any] | None, *, invented: bool) -> 
         checks=checks_of(result.findings),
         seal=seal_of(plan) if plan else None,
         sealed=f"Series made {plan.made.replace('T', ' ').replace('Z', ' UTC')}." if plan else "",
-        document=all_digits(document) if document is not None and trend else None,
+        document=json_text(document) if document is not None and trend else None,
         invented=invented,
     )
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import json
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import PurePath
@@ -15,6 +14,7 @@ from truerun.errors import ValueOutOfRange
 from truerun.motion.drive_curve import DriveCurve
 from truerun.report.claim_tests import claim_tests
 from truerun.report.figures_shown import figures_shown
+from truerun.report.json_text import json_text
 from truerun.report.pages import rendered
 from truerun.report.pictures import Picture, picture_of, pictures_of
 from truerun.report.plan_words import ADJUSTED, BLINDING, ORDER_SETS, ROLES, end_words
@@ -168,7 +168,7 @@ def _about_the_plan(plan: Plan | None, seal: Seal | None, stamp: str | None, *, 
         "groups": [(group, spoken(group)) for group in seal.code.split()] if seal else [],
         "stamp": stamp,
         "excuses": [(each.words, each.becomes.replace("-", " "), each.how or "") for each in excuses],
-        "plan_text": _json(plan.document() | ({"seal": seal.document()} if seal else {}))
+        "plan_text": json_text(plan.document() | ({"seal": seal.document()} if seal else {}))
         if plan is not None and not covered
         else None,
     }
@@ -194,7 +194,7 @@ def _about_the_figures(comparison: Comparison) -> dict[str, Any]:
         "figures": figures,
         "opinions": [(each.name, each.value, each.low, each.high) for each in figures.opinions] if figures else [],
         "pictures": pictures_of(comparison),
-        "document": _json(comparison.document()) if comparison.verdict is not None else None,
+        "document": json_text(comparison.document()) if comparison.verdict is not None else None,
         "orders_file": _enclosed_orders(comparison),
     }
 
@@ -213,11 +213,6 @@ def _about_the_causes(comparison: Comparison, linked: Sequence[Comparison]) -> d
         "same": others.get(Role.SAME_AGAINST_SAME, []),
         "linked": [row for rows in others.values() for row in rows],
     }
-
-
-def _json(document: Mapping[str, object]) -> str:
-    """Write plain data for a reader with all digits."""
-    return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
 
 
 def _enclosed_orders(comparison: Comparison) -> str | None:

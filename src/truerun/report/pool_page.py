@@ -2,52 +2,37 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from truerun.charts.pooled import draw_pooled
 from truerun.report.figures_shown import figures_shown
+from truerun.report.json_text import json_text
 from truerun.report.pictures import picture_of
 from truerun.report.pooled_text import span_text, trust_rows
-from truerun.report.several_page import Section, SeveralPage, all_digits, checks_of, page_fragment, render_page
+from truerun.report.several_page import Section, SeveralPage, checks_of
 from truerun.trial.context import amount, shown, shown_span
 from truerun.trial.phrases import chance, stake
 from truerun.trial.pooled import OneOfSeveral, PooledEffects, PooledTests
 
-__all__ = ["pool_fragment", "render_pool"]
+__all__ = ["pool_said"]
 
 
-def render_pool(
-    result: PooledTests, *, made: datetime, document: dict[str, Any] | None = None, invented: bool = False
-) -> str:
-    """Write several tests together as one page.
+def pool_said(result: PooledTests, document: dict[str, Any] | None = None, *, invented: bool = False) -> SeveralPage:
+    """Give all that a page of several tests says.
 
     Parameters
     ----------
     result : PooledTests
         Finished.
-    made : datetime
-        When the page is made, with a time zone; the same time gives the same bytes.
     document : dict, optional
-        The result as plain data, to be enclosed; None: its own.
+        The result as plain data, to be enclosed.
     invented : bool
         Whether the tests never took place; the page then says so first.
 
     Returns
     -------
-    str
-        One HTML page without script and without any request.
+    SeveralPage
     """
-    return render_page(_page(result, document or result.document(), invented=invented), made)
-
-
-def pool_fragment(result: PooledTests) -> str:
-    """Write several tests together as a piece of a page for notebooks."""
-    return page_fragment(_page(result, None, invented=False))
-
-
-def _page(result: PooledTests, document: dict[str, Any] | None, *, invented: bool) -> SeveralPage:
-    """Say all that the page says."""
     claims = {test.comparison.at.rules.plan.claim.words for test in result.tests if test.comparison.at.rules.plan}
     together = result.together
     value = amount(result.at, shown(result.at, together.mean.effect), signed=True) if together else None
@@ -64,7 +49,7 @@ def _page(result: PooledTests, document: dict[str, Any] | None, *, invented: boo
         picture=picture_of(lambda width: draw_pooled(result, width)),
         sections=tuple(_sections(result)),
         checks=checks_of(result.findings),
-        document=None if document is None else all_digits(document),
+        document=None if document is None else json_text(document),
         invented=invented,
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -13,12 +12,13 @@ from truerun.charts.drawing import Drawing, Width
 from truerun.charts.render import svg_of
 from truerun.errors import ValueOutOfRange
 from truerun.findings.finding import Finding
+from truerun.report.json_text import json_text
 from truerun.report.pages import rendered
 from truerun.report.pictures import Picture
 from truerun.report.standings import found_standings
 from truerun.series import Recording
 
-__all__ = ["Part", "Said", "render_recording", "rendered_fragment", "wide_and_narrow"]
+__all__ = ["Part", "Said", "recording_fragment", "render_recording", "wide_and_narrow"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,13 +86,19 @@ def render_recording(
         invented=invented,
         seal=None,
         checks=found_standings(findings),
-        document=json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False),
+        document=json_text(document),
     )
 
 
-def rendered_fragment(headline: str, keys: Sequence[tuple[str, str]], picture: Picture, checks: Sequence[Any]) -> str:
-    """Write a piece of a page: what was found, a picture, key figures, what was noticed."""
-    return rendered("rundown_fragment.html.j2", headline=headline, keys=keys, picture=picture, checks=checks)
+def recording_fragment(said: Said, findings: Sequence[Finding]) -> str:
+    """Write a piece of a page: what was found, the first picture, key figures, what was noticed."""
+    return rendered(
+        "rundown_fragment.html.j2",
+        headline=said.headline,
+        keys=said.keys,
+        picture=said.parts[0].pictures[0],
+        checks=found_standings(findings),
+    )
 
 
 def wide_and_narrow(draw: Callable[[Width], Drawing]) -> Picture:

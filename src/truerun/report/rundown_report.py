@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -25,6 +24,7 @@ from truerun.motion.rundown_data import TERM_NAMES, usual_terms
 from truerun.motion.swings import Swings
 from truerun.motion.unseen import UnseenHill
 from truerun.motion.window import Window
+from truerun.report.json_text import json_text
 from truerun.report.pages import rendered
 from truerun.report.pictures import Picture, picture_of
 from truerun.report.recording_page import wide_and_narrow
@@ -135,7 +135,7 @@ def render_rundown(
         pictures=rundown_pictures(rundown, window, swings),
         swing_rows=[] if swings is None else swings_rows(swings),
         checks=found_standings(findings),
-        document=json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False),
+        document=json_text(document),
     )
 
 

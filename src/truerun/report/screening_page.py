@@ -3,58 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
 
 from truerun.charts.screening import draw_screened, reading_of_measurand, size_shown
 from truerun.findings.several_words import SCREENING_WORDS
+from truerun.report.json_text import json_text
 from truerun.report.pictures import picture_of
 from truerun.report.plan_words import end_words
-from truerun.report.several_page import Pairs, Section, SeveralPage, all_digits, checks_of, page_fragment, render_page
+from truerun.report.several_page import Pairs, Section, SeveralPage, checks_of
 from truerun.trial.phrases import count_words
 from truerun.trial.screening import Screened, ScreeningFigures
 from truerun.trial.seal import seal_of
 
-__all__ = ["render_screening", "screening_fragment", "screening_said"]
+__all__ = ["screening_said"]
 
 Needed = Mapping[str, int | None]
-
-
-def render_screening(
-    result: Screened,
-    *,
-    made: datetime,
-    runs_needed: Needed | None = None,
-    document: dict[str, Any] | None = None,
-    invented: bool = False,
-) -> str:
-    """Write a screening as one page.
-
-    Parameters
-    ----------
-    result : Screened
-        Finished, or covered: then there are counts only.
-    made : datetime
-        When the page is made, with a time zone; the same time gives the same bytes.
-    runs_needed : mapping, optional
-        Runs that find what can be expected, and what was shown, in 8 tests of 10; None beyond 32 + 32.
-    document : dict, optional
-        The result as plain data, to be enclosed; None: its own.
-    invented : bool
-        Whether the runs never took place; the page then says so first.
-
-    Returns
-    -------
-    str
-        One HTML page without script and without any request.
-    """
-    page = screening_said(result, runs_needed, document or result.document(), invented=invented)
-    return render_page(page, made)
-
-
-def screening_fragment(result: Screened, runs_needed: Needed | None = None) -> str:
-    """Write a screening as a piece of a page for notebooks."""
-    return page_fragment(screening_said(result, runs_needed))
 
 
 def screening_said(
@@ -64,7 +27,23 @@ def screening_said(
     *,
     invented: bool = False,
 ) -> SeveralPage:
-    """Give all that a page of a screening says; the document is enclosed where one is given."""
+    """Give all that a page of a screening says.
+
+    Parameters
+    ----------
+    result : Screened
+        Finished, or covered: then there are counts only.
+    runs_needed : mapping, optional
+        Runs that find what can be expected, and what was shown, in 8 tests of 10; None beyond 32 + 32.
+    document : dict, optional
+        The result as plain data, to be enclosed.
+    invented : bool
+        Whether the runs never took place; the page then says so first.
+
+    Returns
+    -------
+    SeveralPage
+    """
     needed = runs_needed or {}
     plan, figures = result.plan, result.figures
     made = plan.made.replace("T", " ").replace("Z", " UTC")
@@ -84,7 +63,7 @@ def screening_said(
         checks=checks_of(result.findings),
         seal=seal_of(plan),
         sealed=f"Screening made {made}.",
-        document=all_digits(document) if document is not None and figures else None,
+        document=json_text(document) if document is not None and figures else None,
         invented=invented,
     )
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 
 from truerun.errors import ValueOutOfRange
 from truerun.findings.finding import Finding
@@ -15,7 +13,7 @@ from truerun.report.pictures import Picture
 from truerun.trial.holding import Kind, Standing, kind_of
 from truerun.trial.seal import Seal, spoken
 
-__all__ = ["Pairs", "Section", "SeveralPage", "all_digits", "checks_of", "page_fragment", "render_page"]
+__all__ = ["Pairs", "Section", "SeveralPage", "checks_of", "page_fragment", "render_page"]
 
 Pairs = tuple[tuple[str, str], ...]
 _ORDER = tuple(Kind)
@@ -96,8 +94,3 @@ def render_page(page: SeveralPage, made: datetime) -> str:
 def page_fragment(page: SeveralPage) -> str:
     """Write what matters most of a page as a piece for notebooks: one ``div``, without script and any request."""
     return rendered("several_fragment.html.j2", page=page)
-
-
-def all_digits(document: Mapping[str, Any]) -> str:
-    """Write plain data for a reader with all digits."""
-    return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)

@@ -2,36 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from datetime import datetime
+from collections.abc import Sequence
 from functools import partial
-from typing import Any
 
 from truerun.charts.both_ways import draw_push, draw_shared_drag
 from truerun.charts.slowing import PER_MINUTE
-from truerun.findings.finding import Finding
 from truerun.motion.two_way import TwoWay
 from truerun.motion.two_way_data import Push, push_of
-from truerun.report.recording_page import Part, Said, render_recording, rendered_fragment, wide_and_narrow
+from truerun.report.recording_page import Part, Said, wide_and_narrow
 from truerun.report.rundown_text import with_uncertainty
-from truerun.report.standings import found_standings
 from truerun.report.two_way_text import cause_words, two_way_headline, two_way_rows
 from truerun.series import Recording
 
-__all__ = ["render_two_way", "two_way_fragment"]
+__all__ = ["two_way_said"]
 
 
-def render_two_way(
-    found: TwoWay,
-    runs: tuple[int, int],
-    *,
-    recordings: Sequence[Recording],
-    findings: Sequence[Finding],
-    document: Mapping[str, Any],
-    made: datetime,
-    invented: bool = False,
-) -> str:
-    """Write the page of recordings both ways.
+def two_way_said(found: TwoWay, runs: tuple[int, int], recordings: Sequence[Recording]) -> Said:
+    """Give what the page of recordings both ways says.
 
     Parameters
     ----------
@@ -40,21 +27,13 @@ def render_two_way(
         How many there were each way.
     recordings : sequence of Recording
         Those there first.
-    findings : sequence of Finding
-    document : mapping
-        The result as plain data.
-    made : datetime
-        With its time zone.
-    invented : bool
-        Whether they never took place; the page then says so first.
 
     Returns
     -------
-    str
-        One HTML page without script and without any request.
+    Said
     """
     shared, push = (wide_and_narrow(partial(draw, found)) for draw in (draw_shared_drag, draw_push))
-    said = Said(
+    return Said(
         tag="Recordings of one wheel, there and back",
         figure=_figure(found),
         headline=two_way_headline(found),
@@ -66,13 +45,6 @@ def render_two_way(
         ),
         recordings=recordings,
     )
-    return render_recording(said, findings=findings, document=document, made=made, invented=invented)
-
-
-def two_way_fragment(found: TwoWay, runs: tuple[int, int], findings: Sequence[Finding]) -> str:
-    """Write recordings both ways as a piece of a page."""
-    picture = wide_and_narrow(partial(draw_push, found))
-    return rendered_fragment(two_way_headline(found), two_way_rows(found, runs), picture, found_standings(findings))
 
 
 def _figure(found: TwoWay) -> str:

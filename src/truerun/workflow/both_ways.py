@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from truerun.errors import FitImpossible
@@ -15,10 +13,12 @@ from truerun.motion.two_way_data import two_way_data
 from truerun.report.two_way_text import two_way_text
 from truerun.series import Recording
 from truerun.workflow.reducing import As, Path, RundownResult, reduce_recordings
+from truerun.workflow.results import RecordingResult
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.report.recording_page import Said
 
 __all__ = ["BothWaysResult", "both_ways"]
 
@@ -26,7 +26,7 @@ _OF_PARTS = ("negative-drag-term", "terms-trade-off")
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class BothWaysResult:
+class BothWaysResult(RecordingResult):
     """Drag measured both ways that can show itself; ``there`` and ``back`` are the recordings each way."""
 
     there: tuple[RundownResult, ...]
@@ -69,33 +69,15 @@ class BothWaysResult:
             }
         )
 
-    def json(self) -> str:
-        """Give the result as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
-
     def summary(self) -> str:
         """Give the result as plain text."""
         return two_way_text(self.halves, self._runs, self.findings)
 
-    def _repr_html_(self) -> str:
-        """Show the result in a notebook."""
-        from truerun.report.two_way_page import two_way_fragment  # noqa: PLC0415  pages and drawings are heavy
+    def _said(self) -> Said:
+        """Give what the page says."""
+        from truerun.report.two_way_page import two_way_said  # noqa: PLC0415  pages and drawings are heavy
 
-        return two_way_fragment(self.halves, self._runs, self.findings)
-
-    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        """Write the page; the same time gives the same bytes."""
-        from truerun.report.two_way_page import render_two_way  # noqa: PLC0415  pages and drawings are heavy
-
-        return render_two_way(
-            self.halves,
-            self._runs,
-            recordings=self.recordings,
-            findings=self.findings,
-            document=self.document(),
-            made=made or datetime.now(UTC),
-            invented=invented,
-        )
+        return two_way_said(self.halves, self._runs, self.recordings)
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""

@@ -6,7 +6,6 @@ a cold start, and most comparisons end on a terminal.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -22,6 +21,7 @@ from truerun.trial.plan import Blinding, Conditions, End, Measurand
 from truerun.trial.planning import default_adjust
 from truerun.trial.rules import Rules, rules_of_plan
 from truerun.workflow.plan_files import SealedPlan, read_plan
+from truerun.workflow.results import Result
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class ComparisonResult:
+class ComparisonResult(Result):
     """A finished comparison that can show itself.
 
     ``sealed`` is the plan that gave its rules, ``recorded`` what was measured where the times came from recordings,
@@ -108,10 +108,6 @@ class ComparisonResult:
 
         names = self.comparison.at.rules.conditions
         return two_impressions(self.comparison, self.impression, captures(self.recorded, names.source, names.control))
-
-    def json(self) -> str:
-        """Give the result as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
 
     def _repr_html_(self) -> str:
         """Show the result in a notebook."""

@@ -6,7 +6,6 @@ start.
 
 from __future__ import annotations
 
-import json
 import secrets
 import uuid
 from collections.abc import Sequence
@@ -28,14 +27,15 @@ from truerun.trial.dose import (
 )
 from truerun.trial.plan import End, Measurand
 from truerun.trial.rounds import drawn_settings
-from truerun.trial.seal import Seal, seal_of
+from truerun.trial.seal import seal_of
 from truerun.workflow.comparing import one_of
-from truerun.workflow.plan_files import plan_file_text
-from truerun.workflow.rounds import SHEET, is_folder, read_sealed_rounds, read_settings_table, sheet_text
+from truerun.workflow.results import SeveralResult
+from truerun.workflow.rounds import SHEET, SealedRounds, is_folder, read_sealed_rounds, read_settings_table, sheet_text
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.report.several_page import SeveralPage
 
 __all__ = ["DosePlanResult", "DoseResult", "dose", "plan_dose"]
 
@@ -43,11 +43,8 @@ PLAN = "dose.json"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class DosePlanResult:
+class DosePlanResult(SealedRounds[DosePlan]):
     """A sealed dose series; it can show itself."""
-
-    plan: DosePlan
-    seal: Seal
 
     def __repr__(self) -> str:
         return f"<dose series: {len(self.plan.doses)} doses, {len(self.plan.order)} runs, sealed {self.seal.code}>"
@@ -56,14 +53,6 @@ class DosePlanResult:
         """Give the plan as plain text."""
         return dose_plan_text(self.plan, self.seal)
 
-    def document(self) -> dict[str, Any]:
-        """Give the plan as plain data with its seal, schema ``truerun/dose/1``."""
-        return self.plan.document() | {"seal": self.seal.document()}
-
-    def json(self) -> str:
-        """Give the plan as JSON text, as it is written to a file."""
-        return plan_file_text(self.plan)
-
     def run_sheet_csv(self) -> str:
         """Give the run sheet to fill in."""
         heading = self.plan.claim or f"More and less: number of {self.plan.unit}s in each run under condition"
@@ -71,7 +60,7 @@ class DosePlanResult:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class DoseResult:
+class DoseResult(SeveralResult):
     """A dose series as it stands; it can show itself."""
 
     dosed: Dosed
@@ -92,38 +81,11 @@ class DoseResult:
         """Give the series as plain data, schema ``truerun/dose-result/1``."""
         return self.dosed.document() | {"versions": versions()}
 
-    def json(self) -> str:
-        """Give the series as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+    def _said(self, document: dict[str, Any] | None, *, invented: bool) -> SeveralPage:
+        """Give what the page says; the document is enclosed where there is one."""
+        from truerun.report.dose_page import dose_said  # noqa: PLC0415  see the head of this module
 
-    def _repr_html_(self) -> str:
-        """Show the result in a notebook."""
-        from truerun.report.dose_page import dose_fragment  # noqa: PLC0415  see the head of this module
-
-        return dose_fragment(self.dosed)
-
-    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        """Write the result as one HTML page.
-
-        Parameters
-        ----------
-        made : datetime, optional
-            When it is made; None: now. The same time gives the same bytes.
-        invented : bool
-            Whether it never took place; the page then says so first.
-
-        Returns
-        -------
-        str
-        """
-        from truerun.report.dose_page import render_dose  # noqa: PLC0415  see the head of this module
-
-        return render_dose(
-            self.dosed,
-            made=made or datetime.now(UTC),
-            document=self.document(),
-            invented=invented,
-        )
+        return dose_said(self.dosed, document, invented=invented)
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""

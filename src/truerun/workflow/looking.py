@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,12 +12,13 @@ from truerun.trial.look import Look, look_at
 from truerun.trial.plan import End, Measurand
 from truerun.trial.rules import Rules
 from truerun.workflow.comparing import conditions_of, one_of
+from truerun.workflow.results import Result
 
 __all__ = ["LookResult", "look"]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class LookResult:
+class LookResult(Result):
     """A finished look that can show itself; it has no verdict."""
 
     look: Look
@@ -33,10 +33,6 @@ class LookResult:
     def document(self) -> dict[str, Any]:
         """Give the look as plain data, schema ``truerun/look/1``."""
         return self.look.document()
-
-    def json(self) -> str:
-        """Give the look as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
 
     def _repr_html_(self) -> str:
         """Show the look in a notebook."""

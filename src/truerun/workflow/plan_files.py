@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from truerun.errors import RecordingUnreadable
+from truerun.report.json_text import json_text
 from truerun.trial.plan import Plan, plan_from_document
 from truerun.trial.seal import Seal, Sealable, require_seal, seal_of
 
@@ -28,7 +29,7 @@ class SealedPlan:
 def plan_file_text(plan: Sealable) -> str:
     """Give the text of a plan's file: the document, and the seal beside it."""
     document = plan.document() | {"seal": seal_of(plan).document()}
-    return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    return json_text(document) + "\n"
 
 
 def plan_schema(kind: type[BaseModel] = Plan) -> dict[str, Any]:

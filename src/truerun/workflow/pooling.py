@@ -6,10 +6,8 @@ start.
 
 from __future__ import annotations
 
-import json
 import os
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,10 +15,12 @@ from truerun.report.pooled_text import pooled_text
 from truerun.trial.comparison import Comparison
 from truerun.trial.pooled import PooledTests, pool_tests
 from truerun.workflow.comparing import ComparisonResult, compare
+from truerun.workflow.results import SeveralResult
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.report.several_page import SeveralPage
 
 __all__ = ["PoolResult", "pool"]
 
@@ -28,7 +28,7 @@ PLAN, SHEET = "plan.json", "run-sheet.csv"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class PoolResult:
+class PoolResult(SeveralResult):
     """Several tests put together; it can show itself."""
 
     pooled: PooledTests
@@ -49,38 +49,11 @@ class PoolResult:
         """Give the result as plain data, schema ``truerun/pool/1``."""
         return self.pooled.document() | {"versions": versions()}
 
-    def json(self) -> str:
-        """Give the result as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+    def _said(self, document: dict[str, Any] | None, *, invented: bool) -> SeveralPage:
+        """Give what the page says; the document is enclosed where there is one."""
+        from truerun.report.pool_page import pool_said  # noqa: PLC0415  see the head of this module
 
-    def _repr_html_(self) -> str:
-        """Show the result in a notebook."""
-        from truerun.report.pool_page import pool_fragment  # noqa: PLC0415  see the head of this module
-
-        return pool_fragment(self.pooled)
-
-    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        """Write the result as one HTML page.
-
-        Parameters
-        ----------
-        made : datetime, optional
-            When it is made; None: now. The same time gives the same bytes.
-        invented : bool
-            Whether it never took place; the page then says so first.
-
-        Returns
-        -------
-        str
-        """
-        from truerun.report.pool_page import render_pool  # noqa: PLC0415  see the head of this module
-
-        return render_pool(
-            self.pooled,
-            made=made or datetime.now(UTC),
-            document=self.document(),
-            invented=invented,
-        )
+        return pool_said(self.pooled, document, invented=invented)
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""

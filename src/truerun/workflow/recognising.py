@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from truerun.findings.finding import Severity
 from truerun.series import AngleTrack, PositionTrack, Recording, Releases, SpeedTable
 from truerun.workflow.reducing import As, Path, RundownResult, read_as, reduce_recordings
+from truerun.workflow.results import Result
 
 if TYPE_CHECKING:
     from truerun.workflow.releasing import ReleaseResult
@@ -19,7 +19,7 @@ __all__ = ["Recognised", "recognise_recordings"]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Recognised:
+class Recognised(Result):
     """Results of one recording or several, each by what it holds, in the order of the files."""
 
     results: tuple[RundownResult | SwingResult | ReleaseResult, ...]
@@ -39,10 +39,6 @@ class Recognised:
         if len(self.results) == 1:
             return self.results[0].document()
         return {"schema": "truerun/rundowns/1", "rundowns": [each.document() for each in self.results]}
-
-    def json(self) -> str:
-        """Give the results as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
 
     def summary(self) -> str:
         """Give the results as plain text, one after the other."""

@@ -5,11 +5,10 @@ Pages and pictures are imported where a result is shown as one, as in :mod:`true
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,6 +28,7 @@ from truerun.motion.window import Window
 from truerun.recordings.recording import read_recording
 from truerun.report.rundown_text import rundown_text
 from truerun.series import AngleTrack, Clock, Passes, PositionTrack, Recording, Series, SpeedTable
+from truerun.workflow.results import PageResult, Result
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ class As:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class RundownResult:
+class RundownResult(PageResult):
     """A reduced recording that can show itself.
 
     ``window`` is None where none was asked for and no fair one lies within the recording. ``findings`` hold what
@@ -102,10 +102,6 @@ class RundownResult:
 
         return swings_data(self.swings)
 
-    def json(self) -> str:
-        """Give the result as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
-
     def summary(self) -> str:
         """Give the result as plain text."""
         text = rundown_text(self.measured, self.window, self.recording.said, self.findings, self.unseen)
@@ -121,8 +117,8 @@ class RundownResult:
 
         return rundown_fragment(self.measured, self.window, self.findings)
 
-    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        """Write the page of the recording; the same time gives the same bytes."""
+    def _page(self, made: datetime, *, invented: bool) -> str:
+        """Write the page."""
         from truerun.report.rundown_report import render_rundown  # noqa: PLC0415  see the head of this module
 
         return render_rundown(
@@ -131,7 +127,7 @@ class RundownResult:
             recording=self.recording,
             findings=self.findings,
             document=self.document(),
-            made=made or datetime.now(UTC),
+            made=made,
             invented=invented,
             swings=self.swings,
             unseen=self.unseen,
@@ -145,7 +141,7 @@ class RundownResult:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class RundownResults:
+class RundownResults(Result):
     """Several reduced recordings over one window."""
 
     results: tuple[RundownResult, ...]
@@ -160,10 +156,6 @@ class RundownResults:
         if len(self.results) == 1:
             return self.results[0].document()
         return {"schema": "truerun/rundowns/1", "rundowns": [each.document() for each in self.results]}
-
-    def json(self) -> str:
-        """Give the results as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
 
     def summary(self) -> str:
         """Give the results as plain text, one after the other."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial, reduce
@@ -19,6 +18,7 @@ from truerun.virtual.noise import Autoregressive, Drift, LevelStep, Line, Random
 from truerun.virtual.rehearsal import Rehearsal, Truth, rehearse_part
 from truerun.workflow.plan_files import read_plan
 from truerun.workflow.planning import SPREAD_WITHOUT_TRIAL
+from truerun.workflow.results import Result
 from truerun.workflow.versions import versions
 from truerun.workflow.workers import never, worked
 
@@ -37,7 +37,7 @@ _MEMORY = 0.7
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class RehearsalResult:
+class RehearsalResult(Result):
     """A finished rehearsal that can show itself; ``asked`` is how many made-up tests it was to have."""
 
     plan: Plan
@@ -79,10 +79,6 @@ class RehearsalResult:
             "versions": versions(),
             "settings": self.settings,
         }
-
-    def json(self) -> str:
-        """Give the result as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
 
 
 def rehearse(

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from truerun.findings.finding import Finding
 from truerun.motion.release_choice import ReleasedHill, choose_releases, release_data
 from truerun.report.release_text import release_text
 from truerun.series import Recording, Releases
+from truerun.workflow.results import RecordingResult
 from truerun.workflow.swinging import no_rundown
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.report.recording_page import Said
 
 __all__ = ["ReleaseResult", "release_result"]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class ReleaseResult:
+class ReleaseResult(RecordingResult):
     """A recording of releases that can show itself."""
 
     recording: Recording
@@ -34,32 +34,15 @@ class ReleaseResult:
         """Give the result as plain data, schema ``truerun/rundown/1``; what only a rundown has is null."""
         return no_rundown([self.recording], self.findings) | release_data(self.released)
 
-    def json(self) -> str:
-        """Give the result as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
-
     def summary(self) -> str:
         """Give the result as plain text."""
         return release_text(self.released, self.recording.said, self.findings)
 
-    def _repr_html_(self) -> str:
-        """Show the result in a notebook."""
-        from truerun.report.release_page import release_fragment  # noqa: PLC0415  pages and drawings are heavy
+    def _said(self) -> Said:
+        """Give what the page says."""
+        from truerun.report.release_page import release_said  # noqa: PLC0415  pages and drawings are heavy
 
-        return release_fragment(self.released, self.findings)
-
-    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        """Write the page of the recording; the same time gives the same bytes."""
-        from truerun.report.release_page import render_releases  # noqa: PLC0415  pages and drawings are heavy
-
-        return render_releases(
-            self.released,
-            recording=self.recording,
-            findings=self.findings,
-            document=self.document(),
-            made=made or datetime.now(UTC),
-            invented=invented,
-        )
+        return release_said(self.released, self.recording)
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""

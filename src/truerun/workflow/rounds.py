@@ -18,7 +18,7 @@ from truerun.trial.plan import Measurand
 from truerun.trial.rounds import checked_document
 from truerun.trial.screening import ScreeningPlan
 from truerun.trial.seal import Seal, require_seal
-from truerun.workflow.plan_files import load_document
+from truerun.workflow.plan_files import load_document, plan_file_text
 
 __all__ = ["SHEET", "SealedRounds", "is_folder", "read_sealed_rounds", "read_settings_table", "sheet_text"]
 
@@ -34,6 +34,14 @@ class SealedRounds(Generic[Sealed]):
 
     plan: Sealed
     seal: Seal
+
+    def document(self) -> dict[str, Any]:
+        """Give the plan as plain data with its seal."""
+        return self.plan.document() | {"seal": self.seal.document()}
+
+    def json(self) -> str:
+        """Give the plan as JSON text, as it is written to a file."""
+        return plan_file_text(self.plan)
 
 
 def sheet_text(heading: str, seal: Seal, order: Sequence[str], measurand: Measurand, rounds: int) -> str:

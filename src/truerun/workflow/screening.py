@@ -6,7 +6,6 @@ start.
 
 from __future__ import annotations
 
-import json
 import math
 import secrets
 import uuid
@@ -22,14 +21,15 @@ from truerun.trial.plan import End, Measurand
 from truerun.trial.planning import runs_that_find
 from truerun.trial.rounds import drawn_settings
 from truerun.trial.screening import Screened, ScreeningPlan, screen_runs
-from truerun.trial.seal import Seal, seal_of
+from truerun.trial.seal import seal_of
 from truerun.workflow.comparing import one_of
-from truerun.workflow.plan_files import plan_file_text
-from truerun.workflow.rounds import SHEET, is_folder, read_sealed_rounds, read_settings_table, sheet_text
+from truerun.workflow.results import SeveralResult
+from truerun.workflow.rounds import SHEET, SealedRounds, is_folder, read_sealed_rounds, read_settings_table, sheet_text
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.report.several_page import SeveralPage
 
 __all__ = ["PLAN", "ScreeningPlanResult", "ScreeningResult", "plan_screening", "read_variants", "screen"]
 
@@ -38,11 +38,8 @@ _FEWEST = 4
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class ScreeningPlanResult:
+class ScreeningPlanResult(SealedRounds[ScreeningPlan]):
     """A sealed screening; it can show itself."""
-
-    plan: ScreeningPlan
-    seal: Seal
 
     def __repr__(self) -> str:
         return f"<screening: {len(self.plan.variants)} variants, {len(self.plan.order)} runs, sealed {self.seal.code}>"
@@ -51,14 +48,6 @@ class ScreeningPlanResult:
         """Give the plan as plain text."""
         return screening_plan_text(self.plan, self.seal)
 
-    def document(self) -> dict[str, Any]:
-        """Give the plan as plain data with its seal, schema ``truerun/screening/1``."""
-        return self.plan.document() | {"seal": self.seal.document()}
-
-    def json(self) -> str:
-        """Give the plan as JSON text, as it is written to a file."""
-        return plan_file_text(self.plan)
-
     def run_sheet_csv(self) -> str:
         """Give the run sheet to fill in."""
         heading = self.plan.looking_for or f"Screening of {len(self.plan.variants)} variants"
@@ -66,7 +55,7 @@ class ScreeningPlanResult:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class ScreeningResult:
+class ScreeningResult(SeveralResult):
     """A screening as it stands; it can show itself."""
 
     screened: Screened
@@ -96,39 +85,11 @@ class ScreeningResult:
             "versions": versions(),
         }
 
-    def json(self) -> str:
-        """Give the screening as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
+    def _said(self, document: dict[str, Any] | None, *, invented: bool) -> SeveralPage:
+        """Give what the page says; the document is enclosed where there is one."""
+        from truerun.report.screening_page import screening_said  # noqa: PLC0415  see the head of this module
 
-    def _repr_html_(self) -> str:
-        """Show the result in a notebook."""
-        from truerun.report.screening_page import screening_fragment  # noqa: PLC0415  see the head of this module
-
-        return screening_fragment(self.screened, self.runs_needed())
-
-    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        """Write the result as one HTML page.
-
-        Parameters
-        ----------
-        made : datetime, optional
-            When it is made; None: now. The same time gives the same bytes.
-        invented : bool
-            Whether it never took place; the page then says so first.
-
-        Returns
-        -------
-        str
-        """
-        from truerun.report.screening_page import render_screening  # noqa: PLC0415  see the head of this module
-
-        return render_screening(
-            self.screened,
-            made=made or datetime.now(UTC),
-            runs_needed=self.runs_needed(),
-            document=self.document(),
-            invented=invented,
-        )
+        return screening_said(self.screened, self.runs_needed(), document, invented=invented)
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from truerun.errors import FitImpossible
@@ -14,16 +12,18 @@ from truerun.motion.swings_data import swings_data
 from truerun.report.swings_text import swings_text
 from truerun.series import AngleTrack, PositionTrack, Recording, SpeedTable
 from truerun.workflow.reducing import As, read_as
+from truerun.workflow.results import RecordingResult
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
     from truerun.charts.drawing import Drawing
+    from truerun.report.recording_page import Said
 
 __all__ = ["SwingResult", "no_rundown", "swing_result", "swings"]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class SwingResult:
+class SwingResult(RecordingResult):
     """A recording of swings that can show itself."""
 
     recording: Recording
@@ -37,32 +37,15 @@ class SwingResult:
         """Give the result as plain data, schema ``truerun/rundown/1``; what only a rundown has is null."""
         return no_rundown([self.recording], self.findings) | {"swings": swings_data(self.swings)}
 
-    def json(self) -> str:
-        """Give the result as JSON text."""
-        return json.dumps(self.document(), ensure_ascii=False, indent=2, allow_nan=False)
-
     def summary(self) -> str:
         """Give the result as plain text."""
         return swings_text(self.swings, self.recording.said, self.findings)
 
-    def _repr_html_(self) -> str:
-        """Show the result in a notebook."""
-        from truerun.report.swings_page import swings_fragment  # noqa: PLC0415  pages and drawings are heavy
+    def _said(self) -> Said:
+        """Give what the page says."""
+        from truerun.report.swings_page import swings_said  # noqa: PLC0415  pages and drawings are heavy
 
-        return swings_fragment(self.swings, self.findings)
-
-    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        """Write the page of the recording; the same time gives the same bytes."""
-        from truerun.report.swings_page import render_swings  # noqa: PLC0415  pages and drawings are heavy
-
-        return render_swings(
-            self.swings,
-            recording=self.recording,
-            findings=self.findings,
-            document=self.document(),
-            made=made or datetime.now(UTC),
-            invented=invented,
-        )
+        return swings_said(self.swings, self.recording)
 
     def drawings(self) -> tuple[Drawing, ...]:
         """Give its drawings, to be saved as files."""
