@@ -66,7 +66,8 @@ class RunTable:
     ``measure`` is the heading of the observed column without its unit, ``unit`` its SI unit (``"s"`` for a
     time, None if the heading names none). ``resolution`` is the step of the last digit written, in that unit.
     ``digest`` is the SHA-256 of the bytes that were read (hexadecimal), None for a table from memory.
-    ``extra_units`` gives the unit of each further column whose heading names one.
+    ``extra_units`` gives the unit of each further column whose heading names one, ``rig`` names what was written down
+    about the rig beside the table.
     """
 
     runs: tuple[Run, ...]
@@ -77,6 +78,7 @@ class RunTable:
     digest: str | None = None
     findings: tuple[Finding, ...] = ()
     extra_units: Mapping[str, str] = field(default_factory=dict)
+    rig: tuple[str, ...] = ()
 
     @property
     def conditions(self) -> tuple[str, ...]:

@@ -262,7 +262,14 @@ def run_table(state: TestState, recordings: Mapping[str, str] | None = None) -> 
                 extra=_beside(run, recorded=path is not None),
             )
         )
-    return RunTable(tuple(lines))
+    return RunTable(tuple(lines), rig=_rig_names(state.rig))
+
+
+def _rig_names(rig: Mapping[str, Any] | None) -> tuple[str, ...]:
+    """Name what was written down about the rig: measures by their key, words as they stand."""
+    told = rig or {}
+    words = (str(value) for key, value in told.items() if key not in ("typed", "values") and value not in (None, ""))
+    return (*told.get("typed", {}), *words)
 
 
 def _beside(run: RunState, *, recorded: bool) -> dict[str, float | str | None]:

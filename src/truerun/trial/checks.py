@@ -27,6 +27,7 @@ from truerun.trial.context import (
     drift_share,
     hand_allowance,
     hand_reach,
+    level_noted,
     shown,
     withdrawn,
 )
@@ -377,9 +378,7 @@ def check_agreement(at: Context) -> Iterator[Finding]:
 
 def check_rig(at: Context) -> Iterator[Finding]:
     """Was anything written down about the rig?"""
-    columns = [name.casefold() for name in at.seen.runs[0].extra]
-    noted = (at.rules.plan.note or "").casefold() if at.rules.plan is not None else ""
-    if "level" not in noted and not any("level" in name for name in columns):
+    if not at.table.rig and not level_noted(at):
         yield finding("rig-not-recorded")
 
 

@@ -23,6 +23,7 @@ __all__ = [
     "hand_allowance",
     "hand_error",
     "hand_reach",
+    "level_noted",
     "plain_difference",
     "pooled_spread",
     "shown",
@@ -109,6 +110,12 @@ def hand_error(at: Context) -> float:
     if keepers is not None and keepers.scatter is not None and keepers.df >= _ENOUGH_READINGS:
         return keepers.scatter
     return HAND_ERROR
+
+
+def level_noted(at: Context) -> bool:
+    """Tell whether the level of the axle was written down: in a column, in the plan's note, or with the rig."""
+    note = at.rules.plan.note if at.rules.plan is not None else None
+    return any("level" in words.casefold() for words in (*at.seen.runs[0].extra, note or "", *at.table.rig))
 
 
 def pooled_spread(at: Context) -> float:

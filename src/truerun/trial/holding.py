@@ -12,7 +12,7 @@ import numpy as np
 from truerun.findings.finding import Finding, Severity
 from truerun.findings.holds import HOLDS, NOT_DONE
 from truerun.stats.orders import smallest_p
-from truerun.trial.context import Context, amount, drift_share, withdrawn
+from truerun.trial.context import Context, amount, drift_share, level_noted, withdrawn
 from truerun.trial.phrases import percent
 from truerun.trial.plan import End, Role
 
@@ -189,6 +189,10 @@ def _opinions(at: Context) -> Words | None:
     return {} if ends and at.opinions and not withdrawn(at) else None
 
 
+def _level(at: Context) -> Words | None:
+    return {} if level_noted(at) else None
+
+
 _LOOKS: dict[str, Callable[[Context], Words | None]] = {
     "order": _order,
     "order-can-decide": _can_decide,
@@ -207,6 +211,6 @@ _LOOKS: dict[str, Callable[[Context], Words | None]] = {
     "operator-blind": _blind,
     "opinions-agree": _opinions,
     "both-answered": _planned,
-    "level-noted": _always,
+    "level-noted": _level,
 }
 """For each check of :data:`truerun.findings.holds.HOLDS`: the words it is filled with; None: it could not look."""
