@@ -43,9 +43,11 @@ class TestTheDemonstrationInABrowser:
         assert "Nothing in it took place." in said
 
     @pytest.mark.slow
-    def test_a_new_one_holds_the_invented_tests_and_a_screening_beside_it(self, tmp_path: Path) -> None:
+    def test_a_new_one_holds_the_invented_tests_and_a_screening(self, tmp_path: Path) -> None:
         page, _ = shelf_of(tmp_path / "new")
         for name in ("The rim arc", "The arc at 16 mm", "Nothing against nothing", "The helping motor"):
             assert name in page
+        assert "Round the clock" in page
         assert "Invented example" in page
-        assert (tmp_path / "new" / "screening" / "run-sheet.csv").exists()
+        kept = {path.name.partition(".notebook")[0] for path in (tmp_path / "new").iterdir()}
+        assert kept - {".local"} == {"demo"}  # the notebook and its heads, and nothing beside them

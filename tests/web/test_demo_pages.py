@@ -24,7 +24,9 @@ PAGES = (
     "/t/1/verdict/opened",
     "/t/1/report/page",
     "/t/2/runs/6/sheet",
-    *(f"/t/{test}/verdict" for test in (3, 4)),
+    *(f"/t/{test}/verdict" for test in (3, 4, 6)),
+    *("/t/5/screening", "/t/5/screening"),  # wide and light, then narrow and dark
+    "/t/5/logbook",
 )
 SIGHTS = [(path, *sight) for path, sight in zip(PAGES, cycle([(1280, "light"), (390, "dark")]), strict=False)]
 
@@ -80,7 +82,7 @@ class TestEveryPageOfTheDemonstration:
         page = sights[1280, "light"]
         page.goto(demo.address)
         assert page.inner_text("#now") == "The arc at 16 mm"
-        assert page.locator("ul.shelf > li").count() == 3
+        assert page.locator("ul.shelf > li").count() == 5
 
 
 class TestTwoImpressions:

@@ -20,8 +20,7 @@ from truerun.workflow.bench import state_of
 from truerun.workflow.bundles import bundle
 from truerun.workflow.deciding import table_of
 from truerun.workflow.demo_notebook import demonstration_notebook
-from truerun.workflow.demo_screening import demonstration_screening
-from truerun.workflow.screening import screen
+from truerun.workflow.screening_runs import screened
 
 FROM, TO = 4 * np.pi, 4 * np.pi / 3  # 120 and 40 r/min
 
@@ -81,17 +80,22 @@ class TestTheTruthIsFound:
         assert waiting.next_slot == 6
         assert waiting.decided is None
 
-    def test_a_screening_of_places_that_are_all_alike_names_no_candidate(self, tmp_path: Path) -> None:
-        for name, text in demonstration_screening().items():
-            (tmp_path / name).write_text(text, encoding="utf-8")
-        found = screen(tmp_path)
-        assert not found.stopped
-        assert found.candidate is None
+    def test_of_places_that_are_all_alike_one_looks_best_and_its_fresh_test_shows_nothing(
+        self, states: dict[str, TestState]
+    ) -> None:
+        found = screened(states["Round the clock"])
+        figures = found.screened.figures
+        assert figures is not None
+        assert found.candidate == "arc at 7 o'clock"
+        assert figures.worth.expected < figures.worth.shown / 2  # more than half of it is said to be luck
+        verdict, low, high = drive(states["arc at 7 o'clock, tested afresh"])
+        assert verdict in ("no-difference-found", "no-difference-larger-than-margin")
+        assert low < 0 < high
 
 
 class TestItIsWhole:
     def test_every_test_is_marked_as_invented(self, states: dict[str, TestState]) -> None:
-        assert len(states) == 4
+        assert len(states) == 6
         assert all(state.invented for state in states.values())
 
     def test_every_run_of_the_arc_has_a_recording_and_a_stopwatch_time(self, states: dict[str, TestState]) -> None:
@@ -123,6 +127,13 @@ class TestItIsWhole:
         assert f"p = {state.decided['p']:.6g}" in alone.stdout
         assert runs[0].endswith("stopwatch")
         assert float(runs[1].rpartition(",")[2]) == state.runs[0].seconds
+
+    def test_the_screening_holds_a_run_that_was_made_again_and_its_truth(self, states: dict[str, TestState]) -> None:
+        state = states["Round the clock"]
+        assert state.next_screened is None
+        assert [run.slot for run in state.runs if run.left_out] == [9]
+        assert any("all twelve places are alike" in words for _, words in state.notes)
+        assert state.challenges[0]["test"] == states["arc at 7 o'clock, tested afresh"].id
 
     def test_the_runs_are_the_same_each_time(self) -> None:
         signs = np.array([1, -1, -1, 1], dtype=np.int8)

@@ -17,7 +17,6 @@ __all__ = ["command_line"]
 
 _NAMES = ("claim.toml", "trial.csv", "plan.json", "run-sheet.csv", "run-sheet.html")
 _NOTEBOOK = "demo.notebook"
-_SCREENING = "screening"
 
 
 @command("demo", "truerun demo", "truerun demo --out demo", "truerun demo --terminal")
@@ -38,14 +37,12 @@ def command_line(*, out: Path | None, terminal: bool, port: int | None, quiet: b
         say("Making the notebook of invented tests; this takes a few seconds.")
         _make(place)
     say(f"The notebook is {place}. Nothing in it took place.")
-    say(f"A screening of twelve places, invented too: truerun screening {folder / _SCREENING}")
     return serve_notebook(str(place), port=port, quiet=quiet)
 
 
 def _make(place: Path) -> None:
-    """Make the notebook, whole or not at all, and the screening beside it."""
+    """Make the notebook, whole or not at all."""
     from truerun.workflow.demo_notebook import demonstration_notebook
-    from truerun.workflow.demo_screening import demonstration_screening
 
     place.parent.mkdir(parents=True, exist_ok=True)
     try:
@@ -54,8 +51,6 @@ def _make(place: Path) -> None:
         for part in place.parent.glob(f"{place.name}*"):
             part.unlink()
         raise
-    if not (place.parent / _SCREENING).exists():
-        save_new(place.parent / _SCREENING, demonstration_screening())
 
 
 def _folder(out: Path | None) -> Path:

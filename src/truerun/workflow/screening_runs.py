@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from datetime import datetime
 
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Kind
@@ -51,7 +52,8 @@ def open_screening(
     TruerunError
         Before anything is written, if the list could say nothing.
     """
-    drawn = plan_screening(variants, repeats, end=end, control=control, looking_for=looking_for, seed=seed)
+    made = datetime.fromisoformat(notebook.time())
+    drawn = plan_screening(variants, repeats, end=end, control=control, looking_for=looking_for, seed=seed, made=made)
     test = open_test(notebook, name, invented=invented).id
     notebook.append(test, Kind.SCREENING, {"plan": drawn.document()}, head=notebook.head(test).digest)
     return state_of(notebook, test)
