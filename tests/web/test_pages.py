@@ -106,7 +106,8 @@ class TestTheRoadOfATest:
     def test_a_plan_that_cannot_decide_says_what_would(self, client: httpx.Client) -> None:
         answer = client.post("/t/1/plan/figures", json=PLAN | {"runs": "8"}).json()
         assert answer["figures"] is None
-        assert "Choose 6 + 6 runs" in answer["why"]
+        assert "36 orders" in answer["dead"]["why"]
+        assert "Make it 6 + 6 runs" in [way["words"] for way in answer["dead"]["ways"]]
 
     def test_a_draft_from_an_older_state_is_refused_and_kept(self, running: Running, client: httpx.Client) -> None:
         old = head(running)

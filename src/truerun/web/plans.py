@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import parse_qsl
 
 import segno
 from starlette.responses import JSONResponse, Response
@@ -23,8 +24,12 @@ from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import draft_plan, seal_plan
 from truerun.workflow.forecasting import Reach, forecast, reach_of
 from truerun.workflow.plan_files import plan_file_text, read_plan
+from truerun.workflow.ways_out import dead_end_of
 
 __all__ = ["figures", "plan", "plan_file", "run_sheet", "seal", "trade"]
+
+_CHANGES = ("runs", "orders", "end", "launch")
+"""What a way out of a plan that cannot decide may change."""
 
 _PAPER = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'"}
 
@@ -37,8 +42,12 @@ def plan(visit: Visit) -> Response:
         return moved(f"/t/{row.number}/plan/seal")
     if not visit.posted:
         return _maker(visit, state, Form(typed(state.request)))
-    form = Form(visit.form)
+    form = Form({**visit.form, **_change(visit.form.get("change", ""))})
+    if form["change"]:
+        return _maker(visit, state, form)
     request = request_of(form)
+    if form["then"] == "seal" and not form.troubles and dead_end_of(request) is not None:
+        form.troubles["deadend"] = "This plan can never decide. Below stands why, and what would make it decide."
     if form.troubles:
         return _maker(visit, state, form, status=422)
     try:
@@ -47,6 +56,17 @@ def plan(visit: Visit) -> Response:
         form.troubles["form"] = str(error)
         return _maker(visit, state, form, status=409)
     return moved(f"/t/{row.number}/plan" + ("/seal" if form["then"] == "seal" else ""))
+
+
+def _change(said: str) -> dict[str, str]:
+    """Read the change that a way out makes."""
+    return {name: value for name, value in parse_qsl(said) if name in _CHANGES}
+
+
+def _changed(state: TestState, change: Mapping[str, str]) -> dict[str, Any]:
+    """Give the draft with a change made in it, as if it had been made in the form."""
+    request = request_of(Form({**typed(state.request), **change}))
+    return _kept(state, {name: value for name, value in request.items() if value != ""})
 
 
 def _kept(state: TestState, request: dict[str, Any]) -> dict[str, Any]:
@@ -58,8 +78,8 @@ def _kept(state: TestState, request: dict[str, Any]) -> dict[str, Any]:
 
 def _maker(visit: Visit, state: TestState, form: Form, *, status: int = 200) -> Response:
     """Show the plan maker; numbers that were not reckoned yet come when the page asks for them."""
-    key = _key(_with_claim(state, request_of(Form(form.values))))
-    ahead, why = visit.bench.results.get(key, (None, ""))
+    request = request_of(Form(form.values))
+    ahead, why = visit.bench.results.get(_key(_with_claim(state, request)), (None, ""))
     return page_of_test(
         visit,
         visit.row,
@@ -71,6 +91,7 @@ def _maker(visit: Visit, state: TestState, form: Form, *, status: int = 200) -> 
         choices=CHOICES,
         ahead=ahead,
         why=why,
+        dead=dead_end_of(request),
     )
 
 
@@ -109,9 +130,12 @@ def figures(visit: Visit) -> Response:
     form.troubles.pop("source", None)
     form.troubles.pop("control", None)
     if form.troubles:
-        return JSONResponse({"figures": None, "why": " ".join(form.troubles.values())})
+        return JSONResponse({"figures": None, "why": " ".join(form.troubles.values()), "dead": None})
+    dead = dead_end_of(request)
+    if dead is not None:
+        return JSONResponse({"figures": None, "why": "It can never decide.", "dead": dead.document()})
     ahead, why = _ahead(visit, visit.state(row), request)
-    return JSONResponse({"figures": ahead, "why": why})
+    return JSONResponse({"figures": ahead, "why": why, "dead": None})
 
 
 def trade(visit: Visit) -> Response:
@@ -146,14 +170,19 @@ def seal(visit: Visit) -> Response:
     if state.plan is not None:
         return _sealed(visit, state)
     trouble = ""
+    change = _change(visit.form.get("change", ""))
     if visit.posted:
         try:
+            if change:
+                draft_plan(visit.notebook, row.id, _changed(state, change), visit.form.get("head", ""))
+                return moved(f"/t/{row.number}/plan/seal")
             seal_plan(visit.notebook, row.id, state.request or {}, visit.form.get("head", ""))
         except TruerunError as error:
             trouble = str(error)
         else:
             return moved(f"/t/{row.number}/plan/seal")
-    ahead, why = _ahead(visit, state, state.request or {})
+    dead = dead_end_of(state.request or {})
+    ahead, why = (None, "") if dead else _ahead(visit, state, state.request or {})
     return page_of_test(
         visit,
         row,
@@ -163,6 +192,7 @@ def seal(visit: Visit) -> Response:
         status=409 if trouble else 200,
         ahead=ahead,
         trouble=trouble or why,
+        dead=dead,
         rows=_rows(state.request or {}),
     )
 

@@ -12,6 +12,38 @@
     });
   }
 
+  // a plan that can never decide: why, and the smallest changes that would mend it, each one touch
+  function tell(dead) {
+    const box = document.getElementById("deadend");
+    if (!dead) { box.replaceChildren(); return; }
+    if (box.querySelector("span") && box.querySelector("span").textContent === dead.why) return;
+    const why = document.createElement("p"), ways = document.createElement("ul");
+    const mark = document.getElementById("stopmark").content.cloneNode(true), words = document.createElement("span");
+    words.textContent = dead.why;
+    why.className = "deadwhy";
+    why.append(mark, words);
+    ways.className = "waysout";
+    ways.append(...dead.ways.map((way, place) => {
+      const line = document.createElement("li"), button = document.createElement("button"), gives = document.createElement("span");
+      button.className = place ? "btn" : "btn first";
+      button.name = "change";
+      button.value = new URLSearchParams(way.changes).toString();
+      button.textContent = way.words;
+      gives.className = "small";
+      gives.textContent = way.gives;
+      line.append(button, gives);
+      return line;
+    }));
+    box.replaceChildren(why, ways);
+  }
+
+  function change(said) {
+    for (const [name, value] of new URLSearchParams(said)) form.elements[name].value = value;
+    document.getElementById("deadend").replaceChildren();
+    form.querySelector("input[name=runs]:checked").focus();
+    reckon();
+  }
+
   function fill(id, rows) {
     const box = document.getElementById(id);
     box.hidden = !rows.length;
@@ -45,6 +77,7 @@
     try {
       const answer = await ask(form.dataset.figures);
       if (mine === asked) show(answer.ok ? answer.told : { figures: null, why: answer.told.sentence });
+      if (mine === asked && answer.ok) tell(answer.told.dead);
     } catch {
       if (mine === asked) show({ figures: null, why: "truerun does not answer." });
     }
@@ -59,6 +92,10 @@
     } catch { /* the figures above have said it */ }
   }
 
+  form.addEventListener("click", (event) => {
+    const way = event.target.closest("button[name=change]");
+    if (way) { event.preventDefault(); change(way.value); }
+  });
   form.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(reckon, 350); });
   reckon();
 })();
