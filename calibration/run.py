@@ -17,6 +17,8 @@ import time
 from functools import partial
 from pathlib import Path
 
+import self_runners
+
 from truerun.virtual import (
     error_rates,
     fit_rates,
@@ -36,7 +38,10 @@ SECTIONS: dict[str, tuple[Recipe, ...]] = {
         *verdict_habits.RECIPES,
         *sentence_rates.RECIPES,
     ),
-    "The whole road: from a sensor's files, read, counted and fitted, to the words": recorded_rates.RECIPES,
+    "The whole road: from a sensor's files, read, counted and fitted, to the words": (
+        *recorded_rates.RECIPES,
+        *self_runners.RECIPES,
+    ),
     "The list of orders alone": error_rates.RECIPES,
     "Stopping and looking": stopping_rates.RECIPES,
     "Habits, bumps and pooled tests": habit_rates.RECIPES,

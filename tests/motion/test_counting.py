@@ -283,6 +283,16 @@ class TestMarks:
         else:
             assert "there are 5 marks" in sentence(count_passes(Passes(times), stated), "marks-repeat")
 
+    @pytest.mark.parametrize("tick", [1e-6, 1e-4])
+    def test_intervals_that_repeat_to_the_tick_say_nothing_about_the_number(self, tick: float) -> None:
+        # a wheel that keeps its speed: turns of a whole number of ticks and a half repeat exactly every second turn
+        turned = np.arange(60)[:, None] + np.array([0.0, 0.26, 0.49, 0.77])
+        times = tick * np.rint(turned.ravel() * (5239.5 * 1e-4 / tick // 1 + 0.5))
+        with pytest.raises(FitImpossible, match="falls over no three turns"):
+            count_passes(Passes(times, timing=Timing(tick, Clock.SENSOR)), 4)
+        with pytest.raises(ChoiceNeeded, match="repeat every 4 passes"):
+            count_passes(Passes(times, timing=Timing(tick, Clock.SENSOR)), 3)
+
     def test_the_middle_of_both_edges_is_used(self) -> None:
         times = dry_passes()
         counted = count_passes(Passes(times, ends=times + 0.01), 4)

@@ -1,5 +1,7 @@
 """The rundown fit: exact recovery, laws of scaling, linear theory on seven cases, convergence and refusals."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -8,7 +10,9 @@ from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.motion.drag_curve import named_terms
 from truerun.motion.fit import fit_rundown
 from truerun.motion.hill import capture_speed, hill_height, turned_hill
+from truerun.motion.prediction import Prediction, predict
 from truerun.motion.rundown import FitDoubt, Rundown
+from truerun.motion.turn_map import Caught, Solver
 from truerun.virtual.fit_rates import STRAIGHT, distances, fitted
 from truerun.virtual.rotor import Rotor, jittered, simulate_passes
 from truerun.virtual.wheels import CASES, LEAD, Truth, power_drag, random_wheel, truth
@@ -138,6 +142,21 @@ class TestEveryFitConverges:
 
 
 class TestWhatCannotBeFittedIsSaid:
+    def test_a_wheel_that_a_finer_look_says_is_caught(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        # seen with wheels that hardly slow down: what got over its bump at a coarse look does not at a finer one
+        coarse: list[int] = []
+
+        def finer_is_caught(solver: Solver, *rest: Any) -> Prediction:
+            coarse.append(solver.nodes)
+            if solver.nodes > coarse[0]:
+                raise Caught
+            return predict(solver, *rest)
+
+        monkeypatch.setattr("truerun.motion.growth.predict", finer_is_caught)
+        wheel = truth("usual", SHORT)
+        with pytest.raises(FitImpossible, match="Cut off the slowest turns"):
+            fitted(wheel, wheel.motion.times)
+
     def times(self) -> NDArray[np.float64]:
         return truth("4 marks", SHORT).motion.times
 

@@ -85,7 +85,7 @@ def count_passes(passes: Passes, marks: int, *, mark_angles: NDArray[np.float64]
             f"at least {least} are needed, better {30 * marks}. Record from higher speed, or for longer."
         )
     by_hand = passes.timing.clock is Clock.HAND
-    shorter = None if by_hand else check_mark_count(raw.times, marks)
+    shorter = None if by_hand else check_mark_count(raw.times, marks, passes.timing.resolution or 0.0)
     numbered = _tapped(raw) if by_hand else number_passes(raw.times, marks)
     part, said = _free(raw, numbered, passes, marks)
     times, kept = raw.times[part.index], raw.kept[part.index]

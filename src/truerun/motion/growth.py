@@ -304,13 +304,16 @@ def _refined(found: Settled) -> Settled:
     for _ in range(4):
         fit, task, grid = found.fit, found.task, found.task.grid
         finer = replace(task.solver, grid=turn_grid(2 * task.solver.grid.panels), nodes=task.solver.nodes + 16)
-        better = predict(finer, fit.guess, grid.angles, grid.turns, fit.prediction.spare)
-        change = pass_times(0.0, better) - pass_times(0.0, fit.prediction)
-        scatter = np.sqrt(max(residual_variance(task, fit.blocks), task.floor) / grid.weights.size)
-        if np.abs(change).max() <= 0.1 * scatter / grid.weights.max() + 4 * ROUNDING * np.ptp(grid.times):
-            return found
-        task = replace(task, solver=finer)
-        found = _settled(replace(found, task=task, fit=_evaluate(task, fit.guess, fit.prediction.spare)))
+        try:
+            better = predict(finer, fit.guess, grid.angles, grid.turns, fit.prediction.spare)
+            change = pass_times(0.0, better) - pass_times(0.0, fit.prediction)
+            scatter = np.sqrt(max(residual_variance(task, fit.blocks), task.floor) / grid.weights.size)
+            if np.abs(change).max() <= 0.1 * scatter / grid.weights.max() + 4 * ROUNDING * np.ptp(grid.times):
+                return found
+            task = replace(task, solver=finer)
+            found = _settled(replace(found, task=task, fit=_evaluate(task, fit.guess, fit.prediction.spare)))
+        except Caught:  # seen finely, it would not get over the bump
+            break
     raise FitImpossible(
         "The motion close to capture could not be computed as finely as the times are read. Cut off the slowest turns."
     )

@@ -30,7 +30,7 @@ class StartMark:
     misfit: float
 
 
-def check_mark_count(times: NDArray[np.float64], marks: int) -> int | None:
+def check_mark_count(times: NDArray[np.float64], marks: int, tick: float = 0.0) -> int | None:
     """Check the number of marks against the period with which intervals repeat.
 
     Parameters
@@ -39,6 +39,8 @@ def check_mark_count(times: NDArray[np.float64], marks: int) -> int | None:
         Increasing [s].
     marks : int
         As stated.
+    tick : float
+        Smallest step of the clock; intervals that repeat to the tick repeat as well as it can tell [s].
 
     Returns
     -------
@@ -55,11 +57,13 @@ def check_mark_count(times: NDArray[np.float64], marks: int) -> int | None:
     S(p) is the median of |ln d[i] - 2 ln d[i+p] + ln d[i+2p]| over intervals d. It is small where p is a multiple of
     the true number; slowing alone makes it grow as p^2, which is allowed for.
     """
-    logs = np.log(np.diff(times))
+    gaps = np.diff(times)
+    logs = np.log(gaps)
     most = min(max(2 * marks, 12), MOST_PERIOD, (logs.size - LEAST_REPEATS) // 2)
     if not 1 <= marks <= most:
         return None
-    repeats = np.array([_repeat(logs, period) for period in range(1, most + 1)])
+    told = 2 * tick / float(np.median(gaps))  # intervals of n and n + 1 ticks in turn bend by two
+    repeats = np.array([max(_repeat(logs, period), told) for period in range(1, most + 1)])
     own = repeats[marks - 1]
     allowed = BETTER * own * np.minimum(1.0, (np.arange(1, most + 1) / marks) ** 2)
     better = np.flatnonzero(repeats < allowed) + 1
