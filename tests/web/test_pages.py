@@ -18,9 +18,10 @@ from playwright.sync_api import Browser, expect
 from tests.web.conftest import Running
 from tests.web.made_tests import agreed, opened, run, sealed
 from truerun.charts.palette import Scheme, variables_of
+from truerun.trial.mishaps import MISHAPS
 from truerun.web.plan_fields import CHOICES, USUAL, typed
 from truerun.web.visit import Bench
-from truerun.workflow.bench import WRONG, begin_run, find_test, note, state_of, stop_clock
+from truerun.workflow.bench import begin_run, find_test, note, state_of, stop_clock
 from truerun.workflow.planning import PlanRequest
 
 PLAN = USUAL | {"source": "arc in", "control": "arc out", "spread": "1.54", "run_minutes": "5"}
@@ -236,7 +237,7 @@ class TestFromTheLastRunToTheBundle:
     def test_verdict_and_luck_say_the_same(self, done: int, client: httpx.Client) -> None:
         opened_page, verdict = (client.get(f"/t/{done}/{at}", timeout=60).text for at in ("verdict/opened", "verdict"))
         headline = re.findall(r'<h1 class="say">([^<]+)</h1>', opened_page + verdict)
-        assert headline == ["&#34;arc in&#34; takes energy."] * 2
+        assert headline == ["“arc in” takes energy."] * 2
         counted = re.search(r"Luck alone does this in <b>(\d+) of (\d+)</b>", opened_page)
         assert counted is not None
         orders = client.get(f"/t/{done}/verdict/orders").text
@@ -325,7 +326,7 @@ class TestWordsAndColours:
         sealed(running.notebook, test)
         number = next(row.number for row in running.notebook.tests() if row.id == test)
         page = client.get(f"/t/{number}/runs/1/sheet").text
-        assert re.findall(r'name="kind" value="([\w-]+)"', page) == list(WRONG)
+        assert re.findall(r'name="kind" value="([\w-]+)"', page) == list(MISHAPS)
 
     def test_no_page_asks_for_anything_from_elsewhere(self, client: httpx.Client) -> None:
         folder = Path(__file__).parents[2] / "src" / "truerun" / "web"

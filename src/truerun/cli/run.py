@@ -90,10 +90,12 @@ def _one_run(book: Notebook, test: str, run: RunState) -> None:
 
 def _wrong(book: Notebook, test: str, run: RunState) -> None:
     """Ask what went wrong, before the time is seen; say the plan's rule and the next step."""
-    from truerun.workflow.bench import WRONG, something_wrong
+    from truerun.trial.mishaps import excused
+    from truerun.workflow.bench import something_wrong, state_of
 
-    names = list(WRONG)
-    listed = ", ".join(f"{number} = {WRONG[name].lower()}" for number, name in enumerate(names, 1))
+    offered = excused((state_of(book, test).plan or {}).get("mishaps", {}))
+    names = list(offered)
+    listed = ", ".join(f"{number} = {offered[name].lower()}" for number, name in enumerate(names, 1))
 
     def read(text: str) -> str:
         if not text.isdecimal() or not 1 <= int(text) <= len(names):

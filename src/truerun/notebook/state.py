@@ -18,7 +18,7 @@ started        run, at [s of the sender's clock]
 tap            run, at [s of the sender's clock]
 stopped        run, seconds, by (hand or sensor), unfinished, typed (true where it came off a paper sheet)
 aborted        run, reason, seen (whether its time had been seen)
-went-wrong     run, what, words, seen
+went-wrong     run, what, words, seen, excused (whether the plan leaves it out, unseen, and does not repeat it)
 passes         run, times: a piece of passes [s], segment, places (digits written), indexed (None, or for each pass)
 interrupted    run, segment, why
 recording      run, digest, name, media, size, marks
@@ -51,7 +51,7 @@ from truerun.series import Run, RunTable
 __all__ = ["FOLD", "Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
 
 
-FOLD = 2
+FOLD = 3
 """Raised whenever a step of the fold or a field of the state changes; states kept under another number are rebuilt."""
 
 
@@ -73,7 +73,8 @@ class RunState:
     """One attempt at one run.
 
     ``seconds`` is its time [s], None until it ended. ``left_out`` is why it does not count, ``seen`` whether its time
-    had been seen by then. ``taps`` and ``passes`` are times of marks [s], ``session`` counts sittings from 1.
+    had been seen by then, ``excused`` whether the plan leaves it out without a further attempt. ``taps`` and
+    ``passes`` are times of marks [s], ``session`` counts sittings from 1.
     ``measured`` is what was measured before its launch, by name; ``corrections`` are the bodies of what corrected it.
     """
 
@@ -91,6 +92,7 @@ class RunState:
     passes: tuple[float, ...] = ()
     left_out: str | None = None
     seen: bool | None = None
+    excused: bool = False
     interrupted: str | None = None
     guess: str | None = None
     recordings: tuple[Attached, ...] = ()
@@ -179,8 +181,8 @@ class TestState:
 
 
 def _settled(run: RunState) -> bool:
-    """Tell whether a slot needs no further attempt: it counts, or was left out after its time had been seen."""
-    return run.counts or (run.left_out is not None and bool(run.seen))
+    """Tell whether a slot needs no further attempt: it counts, or was left out by the plan or after it was seen."""
+    return run.counts or (run.left_out is not None and (bool(run.seen) or run.excused))
 
 
 def fold(test: str, entries: Iterable[Entry]) -> TestState:
@@ -370,7 +372,8 @@ def _left_out(state: TestState, entry: Entry) -> TestState:
     if run is not None and run.left_out is not None:
         return _changed(state, entry, seen=bool(run.seen or entry.body.get("seen")))
     reason = str(entry.body.get("reason") or entry.body.get("what") or "stopped")
-    return _changed(state, entry, left_out=reason, seen=bool(entry.body.get("seen")))
+    seen, excused = bool(entry.body.get("seen")), bool(entry.body.get("excused"))
+    return _changed(state, entry, left_out=reason, seen=seen, excused=excused)
 
 
 def _interrupted(state: TestState, entry: Entry) -> TestState:

@@ -17,8 +17,10 @@ from pydantic import Field, ValidationError, model_validator
 from truerun.errors import RecordingUnreadable
 from truerun.stats.orders import ORDER_SETS, OrderSet, orders_for
 from truerun.trial.agreement import Agreement, Claim, Record
+from truerun.trial.mishaps import require_mishaps
 
 __all__ = [
+    "MAY_BE_ABSENT",
     "Blinding",
     "Conditions",
     "End",
@@ -33,6 +35,10 @@ __all__ = [
     "WindowRule",
     "plan_from_document",
 ]
+
+
+MAY_BE_ABSENT = ("launch_setting", "mishaps")
+"""Keys that are left out of the document where nothing was said, so that seals made without them still fit."""
 
 
 class End(Enum):
@@ -186,6 +192,8 @@ class Plan(Record):
     pilot: Pilot | None = None
     forecast: Forecast | None = None
     note: str | None = None
+    launch_setting: str | None = None
+    mishaps: Mapping[str, str] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _holds_together(self) -> Plan:
@@ -199,6 +207,7 @@ class Plan(Record):
             raise ValueError("an end at standstill must say which stop: turns-back or lies-still")
         if self.margin is not None and self.margin >= 1 and self.measurand.scale == "log":
             raise ValueError("the margin must be below 1, such as 0.02 for 2 %")
+        require_mishaps(self.mishaps)
         return self
 
     @property
@@ -207,13 +216,19 @@ class Plan(Record):
         return np.array([1 if name == self.conditions.source else -1 for name in self.order], dtype=np.int8)
 
     @property
+    def covariates(self) -> tuple[str, ...]:
+        """What is measured before each launch and adjusted for, by name."""
+        return tuple(name for name in self.adjust if name not in ("run-number", "session"))
+
+    @property
     def order_set(self) -> OrderSet:
         """The set from which the order was drawn."""
         return orders_for(self.orders, self.runs)
 
     def document(self) -> dict[str, Any]:
-        """Give the plan as plain data, ready to be written as JSON."""
-        return self.model_dump(mode="json", by_alias=True)
+        """Give the plan as plain data, ready to be written as JSON; :data:`MAY_BE_ABSENT` only where said."""
+        written = self.model_dump(mode="json", by_alias=True)
+        return {key: value for key, value in written.items() if value or key not in MAY_BE_ABSENT}
 
 
 def plan_from_document(document: Mapping[str, Any], path: str) -> Plan:

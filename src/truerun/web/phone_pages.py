@@ -24,6 +24,7 @@ from starlette.routing import Route
 from truerun.errors import TruerunError, ValueOutOfRange
 from truerun.notebook.state import TestState
 from truerun.report.plan_words import end_words
+from truerun.trial.mishaps import MISHAPS, excused
 from truerun.trial.plan import Plan
 from truerun.trial.seal import spoken_code
 from truerun.web.observing import observe
@@ -31,7 +32,6 @@ from truerun.web.pages import page
 from truerun.web.phone_book import Phone, Role
 from truerun.web.phone_gate import PhoneDoor, PhoneGate
 from truerun.web.visit import Bench, Visit, moved, read_visit
-from truerun.workflow.bench import WRONG
 from truerun.workflow.plan_files import read_plan
 
 __all__ = ["STATIC", "phone_application"]
@@ -163,7 +163,7 @@ def _rig(visit: Visit, phone: Phone) -> Response:
         again=bool(slot and slot > 1 and plan.order[slot - 2] == name),
         ready=state.open_run is not None,
         run=state.open_run.id if state.open_run else "",
-        wrong=WRONG,
+        wrong=excused(plan.mishaps),
         mark=state.head.count,
     )
 
@@ -179,7 +179,7 @@ def _time(visit: Visit, phone: Phone) -> Response:
         planned=plan.runs,
         end=end_words(plan.end, plan.stop, plan.window),
         guesses=plan.blinding.grade >= _GUESSES,
-        wrong={key: words for key, words in WRONG.items() if key != "wrong-condition"},
+        wrong={key: MISHAPS[key] for key in excused(plan.mishaps) if key != "wrong-condition"},
     )
 
 

@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from truerun.report.plan_words import BLINDING, ORDER_SETS
+from truerun.trial.mishaps import CHOICES as FATES
+from truerun.trial.mishaps import MISHAPS, Becomes
 from truerun.web.forms import Form
 
-__all__ = ["CHOICES", "USUAL", "request_of", "typed"]
+__all__ = ["CHOICES", "FATE_FIELDS", "USUAL", "request_of", "typed"]
 
 _ENDS = (
     ("speed", "at a set speed"),
@@ -28,6 +30,32 @@ CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
 }
 """What can be chosen, by the name of the field."""
 
+_FATES = {
+    Becomes.AGAIN: "the run is done again",
+    Becomes.LEFT_OUT: "the run is left out, and not done again",
+    Becomes.COUNTS: "no reason to stop: the run counts",
+}
+
+FATE_FIELDS: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = tuple(
+    (f"fate-{name}", MISHAPS[name], tuple((each.value, _FATES[each]) for each in fates))
+    for name, fates in FATES.items()
+)
+"""What is asked about mishaps: name of the field, the mishap, what may become of its run."""
+
+_MOST_COVARIATES = 3
+_OWN_COLUMNS = (
+    "run-number",
+    "run",
+    "session",
+    "condition",
+    "time",
+    "guess",
+    "stopwatch",
+    "cartridge",
+    "attempt",
+    "none",
+)
+
 USUAL = {
     "runs": "16",
     "orders": "blocks-of-four",
@@ -42,6 +70,7 @@ USUAL = {
 
 _SHARES = {"margin": "margin", "hill_bound": "hill_bound", "pilot_spread": "spread", "spread": "spread"}
 _SAME = ("source", "control", "orders", "timing", "launch")
+_LONGEST_SETTING = 120
 _NUMBERS = ("runs", "blinding", "warm_up_launches", "pilot_runs")
 
 
@@ -74,9 +103,44 @@ def request_of(form: Form) -> dict[str, Any]:
         "change_minutes": form.minutes("change_minutes", "Setting again"),
         "sitting_minutes": form.minutes("sitting_minutes", "The longest sitting"),
         "warm_up_launches": _whole(form, "warm_up_launches", "Warm-up launches"),
+        "launch_setting": form.said("launch_setting"),
+        "mishaps": _mishaps(form),
+        "covariates": _covariates(form),
         **_spread(form),
     }
-    return request | {name: value for name, value in read.items() if value is not None}
+    if len(form["launch_setting"]) > _LONGEST_SETTING:
+        form.troubles["launch_setting"] = f"What launches it: at most {_LONGEST_SETTING} letters."
+    return request | {name: value for name, value in read.items() if value not in (None, {}, [])}
+
+
+def _mishaps(form: Form) -> dict[str, str]:
+    """Read what becomes of a run in which something went wrong, where it is not as usual."""
+    chosen = {}
+    for field, mishap, fates in FATE_FIELDS:
+        if form[field]:
+            form.one_of(field, mishap, [value for value, _ in fates])
+        if form[field] not in ("", Becomes.AGAIN.value):
+            chosen[field.removeprefix("fate-")] = form[field]
+    return chosen
+
+
+def _covariates(form: Form) -> list[str]:
+    """Read the names of what will be measured before each launch."""
+    names = [" ".join(each.split()) for each in form["covariates"].split(";")]
+    named = [each for each in names if each]
+    low = [each.casefold() for each in named]
+    taken = next((each for each in named if each.casefold() in _OWN_COLUMNS), None)
+    if any(sign in form["covariates"] for sign in "[]()"):
+        form.troubles["covariates"] = "Write the unit without brackets: temperature in °C."
+    elif taken is not None:
+        form.troubles["covariates"] = f"“{taken}” is noted anyway. Name something else that you will measure."
+    elif len(set(low)) < len(low):
+        form.troubles["covariates"] = "One thing is named twice. Name each once."
+    elif len(named) > _MOST_COVARIATES:
+        form.troubles["covariates"] = (
+            f"{len(named)} things are named; at most {_MOST_COVARIATES}, or they eat up the runs."
+        )
+    return named
 
 
 def _spread(form: Form) -> dict[str, Any]:
@@ -109,5 +173,7 @@ def typed(request: Mapping[str, Any] | None) -> dict[str, str]:
     shares = {field: f"{100 * asked[key]:.3g}" for key, field in _SHARES.items() if asked.get(key) is not None}
     minutes = {key: f"{asked[key]:g}" for key in ("run_minutes", "change_minutes", "sitting_minutes") if key in asked}
     same = {key: str(asked[key]) for key in (*_SAME, *_NUMBERS) if asked.get(key) is not None}
+    told = {f"fate-{name}": fate for name, fate in asked.get("mishaps", {}).items()}
+    told |= {"launch_setting": asked.get("launch_setting") or "", "covariates": "; ".join(asked.get("covariates", ()))}
     end = {"end": str(asked.get("stop") or asked["end"])} if "end" in asked else {}
-    return USUAL | same | shares | minutes | end
+    return USUAL | same | shares | minutes | end | told

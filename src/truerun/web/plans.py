@@ -14,22 +14,27 @@ from truerun.errors import HeadMoved, TruerunError
 from truerun.notebook.state import TestState
 from truerun.report.plan_words import BLINDING, ORDER_SETS, end_words
 from truerun.report.run_sheet import render_run_sheet
+from truerun.trial.mishaps import rule_words
 from truerun.trial.phrases import percent
 from truerun.trial.seal import spoken
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
-from truerun.web.plan_fields import CHOICES, request_of, typed
+from truerun.web.plan_fields import CHOICES, FATE_FIELDS, request_of, typed
 from truerun.web.trade_off import SIZES, begin_of, planned_spread, set_row, size_row, stop_words
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import draft_plan, seal_plan
 from truerun.workflow.forecasting import Reach, forecast, reach_of
 from truerun.workflow.plan_files import plan_file_text, read_plan
+from truerun.workflow.planning import PlanRequest
+from truerun.workflow.rig import launch_words
 from truerun.workflow.ways_out import dead_end_of
 
 __all__ = ["figures", "plan", "plan_file", "run_sheet", "seal", "trade"]
 
 _CHANGES = ("runs", "orders", "end", "launch")
 """What a way out of a plan that cannot decide may change."""
+
+_RULE = str(PlanRequest.model_fields["left_out_rule"].default)
 
 _PAPER = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'"}
 
@@ -41,7 +46,7 @@ def plan(visit: Visit) -> Response:
     if state.plan is not None:
         return moved(f"/t/{row.number}/plan/seal")
     if not visit.posted:
-        return _maker(visit, state, Form(typed(state.request)))
+        return _maker(visit, state, Form(_with_launch(state, typed(state.request))))
     form = Form({**visit.form, **_change(visit.form.get("change", ""))})
     if form["change"]:
         return _maker(visit, state, form)
@@ -58,6 +63,11 @@ def plan(visit: Visit) -> Response:
     return moved(f"/t/{row.number}/plan" + ("/seal" if form["then"] == "seal" else ""))
 
 
+def _with_launch(state: TestState, values: dict[str, str]) -> dict[str, str]:
+    """Fill in from the rig what launches the wheel, where the draft does not say."""
+    return values if values["launch_setting"] else values | {"launch_setting": launch_words(state.rig)}
+
+
 def _change(said: str) -> dict[str, str]:
     """Read the change that a way out makes."""
     return {name: value for name, value in parse_qsl(said) if name in _CHANGES}
@@ -72,7 +82,15 @@ def _changed(state: TestState, change: Mapping[str, str]) -> dict[str, Any]:
 def _kept(state: TestState, request: dict[str, Any]) -> dict[str, Any]:
     """Keep what the form does not show of an earlier draft."""
     shown = set(request) | {"spread", "pilot_spread", "pilot_runs", "stop", "margin", "hill_bound"}
-    shown |= {"run_minutes", "change_minutes", "sitting_minutes", "warm_up_launches"}
+    shown |= {
+        "mishaps",
+        "covariates",
+        "launch_setting",
+        "run_minutes",
+        "change_minutes",
+        "sitting_minutes",
+        "warm_up_launches",
+    }
     return {key: value for key, value in (state.request or {}).items() if key not in shown} | request
 
 
@@ -89,6 +107,7 @@ def _maker(visit: Visit, state: TestState, form: Form, *, status: int = 200) -> 
         status=status,
         form=form,
         choices=CHOICES,
+        fates=FATE_FIELDS,
         ahead=ahead,
         why=why,
         dead=dead_end_of(request),
@@ -206,12 +225,19 @@ def _rows(request: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Runs", f"{int(shown['runs']) // 2} of each, in an order drawn by lot"),
         ("Set of orders", ORDER_SETS[shown["orders"]]),
         ("A run is timed", f"{ends[shown['end']]}, {dict(CHOICES['timing'])[shown['timing']]}"),
-        ("Launched", dict(CHOICES["launch"])[shown["launch"]]),
+        ("Launched", _launched(shown)),
+        ("Measured before each launch", shown["covariates"] or "nothing that the verdict allows for"),
         ("Who knew", BLINDING[int(shown["blinding"])]),
         ("It is over", "after the last planned run, not before and not later"),
-        ("A run is left out", "only if stopped before its time was seen, with a reason; it is then repeated"),
+        ("A run is left out", rule_words(request.get("left_out_rule", _RULE), request.get("mishaps", {}))),
     ]
     return [*rows, ("Smallest effect I would care about", f"{shown['margin']} %")] if "margin" in shown else rows
+
+
+def _launched(shown: Mapping[str, str]) -> str:
+    """Say how the wheel is launched, and by what."""
+    how, what = dict(CHOICES["launch"])[shown["launch"]], shown["launch_setting"]
+    return f"{how}: {what}" if what else how
 
 
 def _sealed(visit: Visit, state: TestState) -> Response:
@@ -233,6 +259,7 @@ def _sealed(visit: Visit, state: TestState) -> Response:
         qr=picture.svg_inline(scale=4, border=4, dark="#000000", light="#ffffff", omitsize=True),
         end=end_words(document.end, document.stop, document.window),
         orders=ORDER_SETS[document.orders],
+        measured=document.covariates,
         blinding=BLINDING[document.blinding.grade],
         margin=None if document.margin is None else percent(document.margin),
         finds=None if document.forecast is None else percent(document.forecast.drive_fraction),

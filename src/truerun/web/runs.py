@@ -13,12 +13,13 @@ from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Kind
 from truerun.notebook.state import RunState, TestState
 from truerun.report.plan_words import end_words
+from truerun.trial.mishaps import excused
 from truerun.trial.plan import Plan
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
 from truerun.web.road import next_step
 from truerun.web.visit import Visit, moved
-from truerun.workflow.bench import WRONG, begin_run, note, start_session, stop_clock, warm_up
+from truerun.workflow.bench import begin_run, note, start_session, stop_clock, warm_up
 from truerun.workflow.bench import guess as write_guess
 from truerun.workflow.bench import withdraw as take_back
 from truerun.workflow.plan_files import read_plan
@@ -93,7 +94,8 @@ def _lines(plan: Plan, state: TestState) -> list[Line]:
 def _stands(run: RunState) -> str:
     """Say how an attempt stands."""
     if run.left_out is not None:
-        return "left out, its time had been seen" if run.seen else "stopped before its time was seen"
+        unseen = "left out unseen, as the plan said" if run.excused else "stopped before its time was seen"
+        return "left out, its time had been seen" if run.seen else unseen
     if not run.ended:
         return "begun"
     return "done, typed in" if run.typed else "done"
@@ -183,7 +185,7 @@ def _sheet(plan: Plan, state: TestState, slot: int) -> dict[str, Any]:
         "guesses": plan.blinding.grade >= _GUESSES,
         "end": end_words(plan.end, plan.stop, plan.window),
         "stop_word": {"turns-back": "It turns back", "lies-still": "It lies still"}.get(plan.stop or "", "Stop"),
-        "wrong": WRONG,
+        "wrong": excused(plan.mishaps),
         "rule": plan.left_out_rule,
         "block": f"block {(slot - 1) // block + 1} of {plan.runs // block}" if block else "",
         "best_stop": next((each for each in _breaks(plan) if each >= slot), None),

@@ -10,11 +10,12 @@ from dataclasses import asdict, dataclass
 from starlette.responses import JSONResponse, Response
 
 from truerun.errors import TruerunError, ValueOutOfRange
+from truerun.notebook.state import TestState
+from truerun.trial.mishaps import excused
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
 from truerun.web.road import next_step
 from truerun.web.visit import Visit, moved
-from truerun.workflow.bench import WRONG
 from truerun.workflow.live import LiveNow
 from truerun.workflow.live_words import speed_words, trouble_words, turning_words
 from truerun.workflow.sensor_stand import SensorStand
@@ -69,9 +70,14 @@ def sensor(visit: Visit) -> Response:
         armed=armed,
         here_armed=armed is not None and armed.test == row.id,
         may_arm=state.plan is not None and state.next_slot is not None and state.closed is None,
-        wrong=WRONG,
+        wrong=_excused(state),
         step=next_step(row.number, state),
     )
+
+
+def _excused(state: TestState) -> dict[str, str]:
+    """Give what is a reason to stop a run of this test."""
+    return excused((state.plan or {}).get("mishaps", {}))
 
 
 def sensor_now(visit: Visit) -> Response:
@@ -142,7 +148,7 @@ def _arm(visit: Visit, form: Form) -> Response:
 
 def _end(visit: Visit, form: Form) -> Response | None:
     """End the run; whether all was well is said first."""
-    wrong = form.one_of("kind", "Whether all was well", ("well", *WRONG))
+    wrong = form.one_of("kind", "Whether all was well", ("well", *_excused(visit.state(visit.row))))
     if form.troubles:
         return None
     said = _stand(visit).end(visit.notebook, wrong=None if wrong == "well" else wrong)

@@ -19,12 +19,12 @@ from truerun.notebook.files import store_file
 from truerun.notebook.ledger import Notebook, TestRow
 from truerun.notebook.projection import kept_state
 from truerun.notebook.state import RunState, TestState
+from truerun.trial.mishaps import MISHAPS, Becomes, becomes
 from truerun.trial.plan import Role
 from truerun.workflow.plan_files import SealedPlan, read_plan
 from truerun.workflow.planning import PlanResult, plan
 
 __all__ = [
-    "WRONG",
     "abort_run",
     "adopt_plan",
     "answer_challenge",
@@ -52,16 +52,6 @@ __all__ = [
     "withdraw",
     "write_claim",
 ]
-
-WRONG: Mapping[str, str] = {
-    "string-slipped": "The string slipped, or the launch went wrong",
-    "bumped": "The bench or the wheel was bumped",
-    "loose": "Something came loose",
-    "wrong-condition": "The wrong condition was set up",
-    "device-died": "Sensor or phone died",
-    "other": "Something else",
-}
-"""What can go wrong in a run; asked before its time is seen."""
 
 _SIDES = ("claimant", "sceptic")
 
@@ -356,7 +346,7 @@ def something_wrong(
     notebook : Notebook
     test, run : str
     what : str
-        One of :data:`WRONG`.
+        One of :data:`truerun.trial.mishaps.MISHAPS`.
     seen : bool
         Whether the time of the run had been seen by then.
     words : str, optional
@@ -367,22 +357,30 @@ def something_wrong(
     -------
     str
     """
-    if what not in WRONG:
-        raise ValueOutOfRange("What went wrong", f'"{what}"', ", ".join(WRONG))
-    notebook.append(test, Kind.WENT_WRONG, {"run": run, "what": what, "words": words, "seen": seen}, sender=sender)
+    if what not in MISHAPS:
+        raise ValueOutOfRange("What went wrong", f'"{what}"', ", ".join(MISHAPS))
     state = state_of(notebook, test)
-    rule = str(state.plan["left_out_rule"]) if state.plan is not None else ""
+    plan = state.plan or {}
+    fate = becomes(plan.get("mishaps", {}), what)
     slot = next((each.slot for each in state.runs if each.id == run), None)
     if seen:
         step = f"Its time had been seen, so run {slot} stays in the list, reckoned at its worst for each side."
     else:
         step = f"Nobody had seen its time, so run {slot} is done again, in the same condition."
-    return f"{step} The plan says: {rule}"
+    return f"{step} The plan says: {plan.get('left_out_rule', '')}"
 
 
 def attach_recording(
+    if fate is Becomes.COUNTS:
+        note(notebook, test, f"Run {slot}: {words or MISHAPS[what]}. By the plan it counts.", run=run, sender=sender)
+        return f"By the plan this is no reason to stop: run {slot} counts. The plan says: {plan['left_out_rule']}"
+    body = {"run": run, "what": what, "words": words, "seen": seen}
+    excuse = {"excused": True} if fate is Becomes.LEFT_OUT and not seen else {}
+    notebook.append(test, Kind.WENT_WRONG, body | excuse, sender=sender)
     notebook: Notebook,
     test: str,
+    elif excuse:
+        step = f"Nobody had seen its time, so run {slot} is left out and not done again, as the plan said beforehand."
     run: str,
     name: str,
     pieces: Iterable[bytes],

@@ -117,7 +117,7 @@ def finish_run(
     marks : int
         Marks a turn.
     wrong, words : str, optional
-        What went wrong, one of :data:`truerun.workflow.bench.WRONG`, and in a few words.
+        What went wrong, one of :data:`truerun.trial.mishaps.MISHAPS`, and in a few words.
 
     Returns
     -------

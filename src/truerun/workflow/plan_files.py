@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from truerun.errors import RecordingUnreadable
 from truerun.report.json_text import json_text
-from truerun.trial.plan import Plan, plan_from_document
+from truerun.trial.plan import MAY_BE_ABSENT, Plan, plan_from_document
 from truerun.trial.seal import Seal, Sealable, require_seal, seal_of
 
 __all__ = ["SealedPlan", "load_document", "plan_file_text", "plan_schema", "read_plan"]
@@ -44,7 +44,7 @@ def plan_schema(kind: type[BaseModel] = Plan) -> dict[str, Any]:
         "required": ["sha256", "code"],
         "additionalProperties": False,
     }
-    schema["required"] = [*schema["required"], "seal"]
+    schema["required"] = [*(key for key in schema["required"] if key not in MAY_BE_ABSENT), "seal"]
     return {"$schema": "https://json-schema.org/draft/2020-12/schema"} | schema
 
 

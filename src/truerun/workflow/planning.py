@@ -20,6 +20,7 @@ from truerun.report.run_sheet import render_run_sheet
 from truerun.stats.orders import orders_for
 from truerun.stats.stages import planned_look
 from truerun.trial.agreement import Agreement, Claim, Record
+from truerun.trial.mishaps import require_mishaps, rule_words
 from truerun.trial.plan import (
     Blinding,
     Conditions,
@@ -96,6 +97,8 @@ class PlanRequest(Record):
     spare_blocks: int = Field(default=0, ge=0, le=8)
     agreed: Agreement = Agreement()
     note: str | None = None
+    launch_setting: str | None = Field(default=None, max_length=120)
+    mishaps: Mapping[str, str] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _two_conditions(self) -> PlanRequest:
@@ -147,11 +150,13 @@ class PlanResult:
         """Give the run sheet to fill in, as a table with comment lines."""
         text = io.StringIO()
         text.write(f"# {' '.join(self.plan.claim.words.split())}\n# Seal {self.seal.code}\n")
+        if self.plan.launch_setting:
+            text.write(f"# Launch: {' '.join(self.plan.launch_setting.split())}\n")
         text.write("# Fill in one time a line. A run stopped before its time was seen: write why under left_out,\n")
         text.write("# add a line with the same run and attempt 2, and do it again at once.\n")
         table = csv.writer(text, lineterminator="\n")
         heading = self.plan.measurand.name + (f" [{self.plan.measurand.unit}]" if self.plan.measurand.unit else "")
-        columns = [name for name in self.plan.adjust if name not in ("run-number", "session")]
+        columns = list(self.plan.covariates)
         blind = self.plan.drawn_by == "bag"
         if blind:
             text.write(
@@ -275,8 +280,10 @@ def _as_requested(request: PlanRequest) -> dict[str, Any]:
         "margin",
         "claimed",
     )
-    more = ("left_out_rule", "agreed", "note")
+    more = ("agreed", "note", "launch_setting")
     return {name: getattr(request, name) for name in same + more} | {
+        "mishaps": require_mishaps(request.mishaps),
+        "left_out_rule": rule_words(request.left_out_rule, request.mishaps),
         "claim": Claim(words=request.claim, against=request.against, by=request.claimant),
         "conditions": Conditions(source=request.source, control=request.control),
         "measurand": Measurand(

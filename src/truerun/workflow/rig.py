@@ -21,10 +21,11 @@ from truerun.rig.launch import (
     launch_speed,
 )
 from truerun.uncertainty import quantity_source, source
+from truerun.units.formats import format_quantity
 from truerun.units.quantity import Quantity, Spread, read_quantity
 from truerun.units.unit import Dimension, parse_unit
 
-__all__ = ["MEASURED", "WORDS", "LaunchFound", "Measure", "launch_of", "read_measure", "rig_body"]
+__all__ = ["MEASURED", "WORDS", "LaunchFound", "Measure", "launch_of", "launch_words", "read_measure", "rig_body"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +191,25 @@ def launch_of(rig: Mapping[str, Any] | None, drag: UFloat | None = None) -> Laun
         part_pull=_part(at, speed, lambda mass, way, rate: mass * rate**2 * way),
         troubles=tuple(troubles),
     )
+
+
+def launch_words(rig: Mapping[str, Any] | None) -> str:
+    """Say what launches the wheel, as whoever hangs the weight reads it; empty where it was not written down.
+
+    Examples
+    --------
+    >>> launch_words(rig_body({"weight": "0.5 kg ± 1 g", "height": "40 cm"})).replace("\N{NO-BREAK SPACE}", " ")
+    '0.5 kg from the 40 cm mark'
+    """
+    typed = (rig or {}).get("typed", {})
+    if not typed.get("weight"):
+        return ""
+    said = {}
+    for key in ("weight", "height"):
+        if typed.get(key):
+            found = read_measure(_EVERY[key], typed[key])
+            said[key] = format_quantity(found.value, found.unit)
+    return f"{said['weight']} from the {said['height']} mark" if "height" in said else said["weight"]
 
 
 def _sources(rig: Mapping[str, Any]) -> dict[str, UFloat]:

@@ -152,7 +152,7 @@ class SensorStand:
         ----------
         notebook : Notebook
         wrong : str, optional
-            What went wrong, one of :data:`truerun.workflow.bench.WRONG`; said before anything is seen.
+            What went wrong, one of :data:`truerun.trial.mishaps.MISHAPS`; said before anything is seen.
 
         Returns
         -------
