@@ -35,10 +35,9 @@ def longer_words(look: Look) -> str:
 
 
 def slowing_rows(tapped: TappedLook) -> list[tuple[str, str]]:
-    """Give for each condition how fast the wheel slowed between the two speeds."""
+    """Give for each condition by how much the wheel slowed each second between the two speeds."""
     return [
-        (name, f"{format_quantity(value, 'r/min', uncertainty)} each second")
-        for name, (value, uncertainty) in tapped.slowing.items()
+        (name, format_quantity(value, "r/min", uncertainty)) for name, (value, uncertainty) in tapped.slowing.items()
     ]
 
 
@@ -77,7 +76,7 @@ def _why(whole: Look, fair: Look, over: str) -> str:
     )
     if abs(fair.difference) < _ALIKE:
         return f"While the wheel rolled {over}, hardly any difference is left; {rest}"
-    return f"Of the difference, {percent(abs(fair.difference))} shows while the wheel rolled {over}; {rest}"
+    return f"While the wheel rolled {over}, a difference of {longer_words(fair).rpartition(' ')[0]} is left; {rest}"
 
 
 def tapped_text(look: Look, tapped: TappedLook | None, set_aside: tuple[str, ...]) -> str:
@@ -98,7 +97,7 @@ def tapped_text(look: Look, tapped: TappedLook | None, set_aside: tuple[str, ...
     parts = [look_text(look)]
     if tapped is not None:
         parts.append(wrapped(f"By your taps, {window_words(tapped)}. {hand_words(tapped)}"))
-        parts.append(rows_text([(f"Slows with {name} by", rate) for name, rate in slowing_rows(tapped)]))
+        parts.append(rows_text([(f"Each second it slowed, {name}, by", rate) for name, rate in slowing_rows(tapped)]))
         parts += [wrapped(each) for each in both_impressions(tapped)]
     else:
         parts.append("The taps could not be used: these are the times of the stopwatch.")
