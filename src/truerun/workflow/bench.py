@@ -363,24 +363,24 @@ def something_wrong(
     plan = state.plan or {}
     fate = becomes(plan.get("mishaps", {}), what)
     slot = next((each.slot for each in state.runs if each.id == run), None)
-    if seen:
-        step = f"Its time had been seen, so run {slot} stays in the list, reckoned at its worst for each side."
-    else:
-        step = f"Nobody had seen its time, so run {slot} is done again, in the same condition."
-    return f"{step} The plan says: {plan.get('left_out_rule', '')}"
-
-
-def attach_recording(
     if fate is Becomes.COUNTS:
         note(notebook, test, f"Run {slot}: {words or MISHAPS[what]}. By the plan it counts.", run=run, sender=sender)
         return f"By the plan this is no reason to stop: run {slot} counts. The plan says: {plan['left_out_rule']}"
     body = {"run": run, "what": what, "words": words, "seen": seen}
     excuse = {"excused": True} if fate is Becomes.LEFT_OUT and not seen else {}
     notebook.append(test, Kind.WENT_WRONG, body | excuse, sender=sender)
-    notebook: Notebook,
-    test: str,
+    if seen:
+        step = f"Its time had been seen, so run {slot} stays in the list, reckoned at its worst for each side."
     elif excuse:
         step = f"Nobody had seen its time, so run {slot} is left out and not done again, as the plan said beforehand."
+    else:
+        step = f"Nobody had seen its time, so run {slot} is done again, in the same condition."
+    return f"{step} The plan says: {plan.get('left_out_rule', '')}"
+
+
+def attach_recording(
+    notebook: Notebook,
+    test: str,
     run: str,
     name: str,
     pieces: Iterable[bytes],
