@@ -53,6 +53,43 @@ class TestDrawingAnew:
 
 
 @pytest.mark.usefixtures("bench")
+class TestSealing:
+    def test_a_plan_that_was_sealed_elsewhere_comes_into_an_open_test(self, call: Called) -> None:
+        _, _, err = call("new", "the same once more")
+        assert "truerun amend 2 --seal --plan plan.json" in err
+        code, out, _ = call("amend", 2, "--seal", "--plan", "plan.json")
+        assert code == 0
+        with open_notebook("truerun.notebook") as book:
+            first, second = (state_of(book, row.id).plan for row in book.tests())
+        assert first is not None
+        assert first == second
+        assert first["seal"]["code"] in out
+
+    def test_the_draft_of_a_challenge_is_sealed(self, call: Called) -> None:
+        assert "Next: truerun amend 2 --seal" in call("amend", "--challenge", "Try position 17.")[1]
+        Path("more.toml").write_text('source = "arc at 17"\n', encoding="utf-8")
+        code, out, _ = call("amend", 2, "--seal", "--plan-from", "more.toml")
+        assert code == 0
+        assert out.startswith("The plan is sealed.")
+        with open_notebook("truerun.notebook") as book:
+            main, plan = (state_of(book, row.id).plan for row in book.tests())
+        assert main is not None
+        assert plan is not None
+        assert plan["conditions"] == {"source": "arc at 17", "control": "arc out"}
+        assert plan["main_test"] == main["id"]
+
+    def test_not_without_a_draft_and_not_after_the_first_run(self, call: Called) -> None:
+        call("new", "nothing planned")
+        code, _, err = call("amend", 2, "--seal")
+        assert code == 2
+        assert "claim is missing" in err
+        call("run", 1, "--time", 61.2)
+        code, _, err = call("amend", 1, "--seal", "--plan", "plan.json")
+        assert code == 2
+        assert "before the first run" in err
+
+
+@pytest.mark.usefixtures("bench")
 class TestMistakes:
     def test_a_time_is_corrected_and_the_old_one_stays(self, call: Called) -> None:
         call("run", "--time", 16.2)

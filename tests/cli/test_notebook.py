@@ -1,6 +1,7 @@
 """The whole job on the terminal: from claim to a verified bundle, broken off and gone on with in the middle."""
 
 import csv
+import io
 import json
 import os
 import signal
@@ -83,6 +84,15 @@ class TestTheWholeJob:
         assert call("decide")[0] == 1
         with zipfile.ZipFile(_bundled(call)) as packed:
             assert "Sealed until the last run" in packed.read("data/report.html").decode()
+            rows = list(csv.DictReader(io.StringIO(packed.read("data/runs.csv").decode())))
+            packed.extractall("early")
+        assert [row["value"] + row["stopwatch"] for row in rows] == [""] * 12
+        assert [row["counts"] for row in rows] == ["yes"] * 5 + ["missing"] * 7
+        words = [sys.executable, "-I", "-S", "verify.py"]
+        alone = subprocess.run(words, cwd="early", capture_output=True, text=True, check=False)
+        assert alone.returncode == 0, alone.stdout
+        assert "covered until the last run: 5 of 12 are done" in alone.stdout
+        assert "drive" not in alone.stdout
 
 
 def _bundled(call: Called) -> str:

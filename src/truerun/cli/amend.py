@@ -8,7 +8,7 @@ import click
 
 from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened, test_argument
-from truerun.cli.parameters import WHOLE
+from truerun.cli.parameters import FILE, WHOLE
 from truerun.cli.screen import show
 from truerun.errors import ValueOutOfRange
 
@@ -22,6 +22,7 @@ __all__ = ["command_line"]
     "amend",
     'truerun amend --correct 14 --time 61.2 --why "typed 16.2"',
     "truerun amend --redraw",
+    "truerun amend 2 --seal",
     'truerun amend "the rim arc" --challenge "Try position 17." --by "a reader"',
 )
 @test_argument
@@ -30,6 +31,10 @@ __all__ = ["command_line"]
 @click.option("--would-change", metavar="WORDS", help="With --agree: what would change this mind?")
 @click.option("--excuse", metavar="WORDS", help="With --agree: the excuse that is to be expected.")
 @click.option("--rig", metavar="WORDS", help="What was weighed, levelled, measured.")
+@click.option("--seal", is_flag=True, help="Seal the plan of a test that is open: the draft that it has, or --plan.")
+@click.option("--plan", type=FILE, help="With --seal: the plan that truerun plan sealed.")
+@click.option("--plan-from", type=FILE, metavar="FILE", help="With --seal: what the draft lacks, as for truerun plan.")
+@click.option("--control", metavar="NAME", help="With --seal: what is compared with, where the draft does not say it.")
 @click.option("--redraw", is_flag=True, help="Draw the order anew, before the first run; it is counted.")
 @click.option("--correct", type=WHOLE, metavar="LINE", help="A line with a typing mistake; see truerun show --lines.")
 @click.option("--time", "seconds", metavar="TIME", help="With --correct: the time as it was read, such as 1:01.2.")
@@ -78,6 +83,21 @@ def _rig(book: Notebook, test: str, asked: dict[str, Any]) -> str:
 
     describe_rig(book, test, dict(state_of(book, test).rig or {}) | {"note": asked["rig"]})
     return "The rig is written down."
+
+
+def _seal(book: Notebook, test: str, asked: dict[str, Any]) -> str:
+    from truerun.workflow.bench import adopt_plan, seal_plan, state_of
+    from truerun.workflow.request_files import read_plan_request
+
+    head = book.head(test).digest
+    if asked["plan"] is not None:
+        return f"Sealed: {adopt_plan(book, test, asked['plan'], head).seal.code}"
+    request = dict(state_of(book, test).request or {})
+    if asked["plan_from"] is not None:
+        request |= read_plan_request(asked["plan_from"])
+    if asked["control"]:
+        request["control"] = asked["control"]
+    return seal_plan(book, test, request, head).summary()
 
 
 def _redraw(book: Notebook, test: str, asked: dict[str, Any]) -> str:  # noqa: ARG001  all have one shape
@@ -131,12 +151,14 @@ def _challenge(book: Notebook, test: str, asked: dict[str, Any]) -> str:
 
     answer = open_linked(book, test, asked["challenge"], by=asked["by"])
     number = next(row.number for row in book.tests() if row.id == answer.id)
-    return f'Test {number} "{answer.name}" is open and linked. Next: truerun plan, then truerun new with --plan.'
+    following = f"truerun amend {number} --seal" + ("" if answer.request else " --plan-from FILE")
+    return f'Test {number} "{answer.name}" is open and linked. Next: {following}'
 
 
 _CHANGES = {
     "agree": _agree,
     "rig": _rig,
+    "seal": _seal,
     "redraw": _redraw,
     "correct": _correct,
     "withdraw": _withdraw,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from typing import Any
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -11,7 +12,12 @@ from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened, test_argument
 from truerun.cli.parameters import json_option
 from truerun.cli.publishing import Publishing, publishing_options
-from truerun.cli.screen import show, show_json
+from truerun.cli.screen import say, show, show_json
+
+if TYPE_CHECKING:
+    from truerun.notebook.ledger import Notebook
+    from truerun.workflow.comparing import ComparisonResult
+    from truerun.workflow.screening import ScreeningResult
 
 __all__ = ["command_line"]
 
@@ -28,20 +34,37 @@ def command_line(test: str | None, *, break_seal: str | None, notebook: str | No
     """Decide TEST by its sealed plan: its number, id or name; the only one if not said.
 
     Before the last planned run there are counts only. Breaking the seal is a line in the logbook.
+
+    Of a screening it says what is worth a test of its own, or that nothing is; a screening decides nothing.
     """
     publishing = Publishing.taken_from(saved)
     from truerun.workflow.bench import break_seal as broken
-    from truerun.workflow.bench import find_test
-    from truerun.workflow.deciding import decide
+    from truerun.workflow.bench import find_test, state_of
 
     with opened(notebook) as book:
         found = find_test(book, test)
         if break_seal is not None:
             broken(book, found, why=break_seal, head=book.head(found).digest)
-        result = decide(book, found, workers=os.cpu_count() or 1)
+        result, following = _decided(book, found)
+        invented = state_of(book, found).invented
     if as_json:
         show_json(result.json())
     else:
         show(result.summary())
-    publishing.save(result)
+    replace(publishing, invented=publishing.invented or invented).save(result)
+    if following:
+        say(f"\nNext: {following}")
     return 1 if result.stopped else 0
+
+
+def _decided(book: Notebook, test: str) -> tuple[ComparisonResult | ScreeningResult, str]:
+    """Decide a test, or say what a screening shows; and what comes next, where something does."""
+    from truerun.workflow.bench import state_of
+    from truerun.workflow.deciding import decide
+    from truerun.workflow.screening_runs import screened
+
+    state = state_of(book, test)
+    if state.screening is None:
+        return decide(book, test, workers=os.cpu_count() or 1), ""
+    result = screened(state)
+    return result, f'truerun new --fresh "{state.name}"' if result.candidate else ""

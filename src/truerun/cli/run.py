@@ -11,6 +11,7 @@ from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened, test_argument
 from truerun.cli.questions import ask, yes_or_no
 from truerun.cli.screen import on_terminal, say, show
+from truerun.cli.screened import lead_screening, note_screened
 from truerun.errors import PlanBroken, ValueOutOfRange
 
 if TYPE_CHECKING:
@@ -27,29 +28,46 @@ _KEYS = "Enter stops the watch; w and Enter: something went wrong."
 @click.option("--time", "seconds", metavar="TIME", help="Only note the time of the next run, such as 61.2 or 1:01.2.")
 @notebook_option
 def command_line(test: str | None, *, seconds: str | None, notebook: str | None) -> int:
-    """Do the next runs of TEST: its number, id or name; the only one if not said.
+    """Do the next runs of TEST, or of a screening: its number, id or name; the only one if not said.
 
     You are told what to set up. Enter starts the watch as you let go, Enter stops it. Ctrl-C leaves at any moment;
     everything up to then is kept, and the same run waits next time. With several times, write them with truerun record.
     """
-    from truerun.workflow.bench import begin_run, find_test, state_of, stop_clock
+    from truerun.workflow.bench import find_test, state_of
 
     with opened(notebook) as book:
         found = find_test(book, test)
+        screening = state_of(book, found).screening is not None
         if seconds is not None:
-            run = begin_run(book, found)
-            stop_clock(book, found, run.id, _seconds(seconds))
-            show(_done(book, found))
-            return 0
-        if not on_terminal():
+            note = note_screened if screening else _note
+            note(book, found, _seconds(seconds))
+        elif not on_terminal():
             raise PlanBroken("Runs are led on a terminal", "there is none", "Give the time with --time.")
-        _begin_sitting(book, found)
-        while state_of(book, found).next_slot is not None:
-            _one_run(book, found, begin_run(book, found))
-            show(_done(book, found))
-            if state_of(book, found).next_slot is None or not ask("Go on? y or n", yes_or_no, default="y"):
-                break
+        elif screening:
+            lead_screening(book, found)
+        else:
+            _lead(book, found)
     return 0
+
+
+def _note(book: Notebook, test: str, seconds: float) -> None:
+    """Note the time of the next run."""
+    from truerun.workflow.bench import begin_run, stop_clock
+
+    stop_clock(book, test, begin_run(book, test).id, seconds)
+    show(_done(book, test))
+
+
+def _lead(book: Notebook, test: str) -> None:
+    """Lead through the runs that are left."""
+    from truerun.workflow.bench import begin_run, state_of
+
+    _begin_sitting(book, test)
+    while state_of(book, test).next_slot is not None:
+        _one_run(book, test, begin_run(book, test))
+        show(_done(book, test))
+        if state_of(book, test).next_slot is None or not ask("Go on? y or n", yes_or_no, default="y"):
+            break
 
 
 def _begin_sitting(book: Notebook, test: str) -> None:

@@ -64,7 +64,9 @@ _COLUMNS = (
 )
 
 
-def runs_csv(state: TestState, measured: Mapping[tuple[int, int], float | None] | None = None) -> bytes:
+def runs_csv(
+    state: TestState, measured: Mapping[tuple[int, int], float | None] | None = None, *, hidden: bool = False
+) -> bytes:
     """Write the runs of a test as a table: what stands in each planned slot.
 
     Parameters
@@ -73,6 +75,8 @@ def runs_csv(state: TestState, measured: Mapping[tuple[int, int], float | None] 
     measured : mapping, optional
         By slot and attempt, the times over the agreed speeds that recordings gave, where these decided [s]; None for
         a run that has none. Stopwatch times then stand in a column of their own.
+    hidden : bool
+        Leave every time out: the last planned run is not done.
 
     Returns
     -------
@@ -83,7 +87,7 @@ def runs_csv(state: TestState, measured: Mapping[tuple[int, int], float | None] 
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     rows.writerow(_COLUMNS)
-    for slot, condition in enumerate(state.order, 1):
+    for slot, condition in enumerate(state.drawn, 1):
         tries = [run for run in state.runs if run.slot == slot and run.ended]
         last = tries[-1] if tries else None
         spoilt = any(run.left_out is not None and run.seen for run in tries)
@@ -91,8 +95,8 @@ def runs_csv(state: TestState, measured: Mapping[tuple[int, int], float | None] 
             rows.writerow([slot, condition, "", "missing", "no", "", "", "", "", ""])
             continue
         counts = "worst" if spoilt else "no" if last.left_out is not None else "yes"
-        watch = "" if last.seconds is None else repr(last.seconds)
-        time = last.seconds if measured is None else measured.get((last.slot, last.attempt))
+        watch = "" if last.seconds is None or hidden else repr(last.seconds)
+        time = None if hidden else last.seconds if measured is None else measured.get((last.slot, last.attempt))
         value = "" if time is None else repr(time)
         ended = "yes" if last.unfinished else "no"
         said = (last.attempt, last.session, last.left_out or "", last.guess or "", "" if measured is None else watch)

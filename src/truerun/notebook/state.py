@@ -155,6 +155,11 @@ class TestState:
         return tuple(self.plan["order"]) if self.plan is not None else ()
 
     @property
+    def drawn(self) -> tuple[str, ...]:
+        """The drawn order of a plan or of a screening, empty before the seal."""
+        return self.order if self.screening is None else tuple(self.screening["order"])
+
+    @property
     def next_slot(self) -> int | None:
         """The next planned run that is not done; None when all are done or nothing is sealed."""
         return self._first_open(len(self.order))
@@ -162,7 +167,7 @@ class TestState:
     @property
     def next_screened(self) -> int | None:
         """The next run of a screening that is not done; None when all are done or there is no screening."""
-        return self._first_open(0 if self.screening is None else len(self.screening["order"]))
+        return self._first_open(0 if self.screening is None else len(self.drawn))
 
     def _first_open(self, planned: int) -> int | None:
         """Give the first of so many slots that needs a further attempt."""

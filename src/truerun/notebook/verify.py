@@ -177,6 +177,25 @@ def agrees(found: dict[str, float] | None, entries: list[dict[str, Any]]) -> lis
     return wrong
 
 
+def check_result(rows: list[dict[str, str]], entries: list[dict[str, Any]]) -> bool:
+    """Hold the table of runs against the seal, and the verdict against the runs; say it, and tell whether they hold."""
+    sealed = [entry["body"]["plan"] for entry in entries if entry["kind"] in ("sealed", "screening")]
+    if not sealed:
+        print("3. Result: no plan was sealed, nothing to compute")
+        return True
+    plan = sealed[-1]
+    same = [row["condition"] for row in rows] == plan["order"]
+    wrong = [] if same else ["runs.csv is not in the order that was sealed"]
+    done = sum(row["counts"] != "missing" for row in rows)
+    if "variants" in plan:
+        what = f"Screening, {done} of {len(rows)} runs done in the sealed order; it decides nothing"
+        return say(3, what, wrong)
+    if done < len(rows) and not any(entry["kind"] == "seal-broken" for entry in entries):
+        return say(3, f"Result, covered until the last run: {done} of {len(rows)} are done", wrong)
+    said, found = decide(rows, plan)
+    return say(3, "Result, " + said, wrong + agrees(found, entries))
+
+
 def say(number: int, what: str, wrong: list[str]) -> bool:
     """Write one line, and what is wrong below it."""
     print(f"{number}. {what}: {'DOES NOT HOLD' if wrong else 'holds'}")
@@ -193,13 +212,8 @@ def main(words: list[str]) -> int:
         good = say(1, "Files", check_files(read, names))
         entries, wrong = check_ledger(read)
         good &= say(2, f"Logbook, {len(entries)} lines", wrong)
-        plans = [entry["body"]["plan"] for entry in entries if entry["kind"] == "sealed"]
-        if not plans:
-            print("3. Result: no plan was sealed, nothing to compute")
-            return 0 if good else 1
         rows = list(csv.DictReader(io.StringIO(read("data/runs.csv").decode("utf-8"))))
-        said, found = decide(rows, plans[-1])
-        good &= say(3, "Result, " + said, agrees(found, entries))
+        good &= check_result(rows, entries)
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
         print(f"This bundle cannot be read to its end: {type(error).__name__}: {error}")
         return 1

@@ -197,12 +197,19 @@ def seal_plan(
         If a run was begun already, or the plan could not decide.
     """
     state = state_of(notebook, test)
-    if state.runs:
-        raise PlanBroken("An order is drawn before the first run", "a run was begun", "Open a new test instead.")
+    _require_drawable(state)
     values = _request_with_claim(state, request)
     made = plan(values, seed=seed, made=datetime.fromisoformat(notebook.time()).replace(microsecond=0))
     notebook.append(test, Kind.SEALED, {"plan": made.document()}, head=head)
     return made
+
+
+def _require_drawable(state: TestState) -> None:
+    """Refuse to draw the order of a plan where one must not be drawn any more."""
+    if state.screening is not None:
+        raise PlanBroken("A screening has a sealed list of its own", "a plan was given", "Open the fresh test for it.")
+    if state.runs:
+        raise PlanBroken("An order is drawn before the first run", "a run was begun", "Open a new test instead.")
 
 
 def adopt_plan(notebook: Notebook, test: str, source: Any, head: str) -> SealedPlan:
@@ -213,8 +220,7 @@ def adopt_plan(notebook: Notebook, test: str, source: Any, head: str) -> SealedP
     PlanBroken
         If a run was begun already, or the plan was changed after it was sealed.
     """
-    if state_of(notebook, test).runs:
-        raise PlanBroken("An order is drawn before the first run", "a run was begun", "Open a new test instead.")
+    _require_drawable(state_of(notebook, test))
     sealed = read_plan(source)
     document = sealed.plan.document() | {"seal": sealed.seal.document()}
     notebook.append(test, Kind.SEALED, {"plan": document}, head=head)
@@ -281,6 +287,8 @@ def _run_named(state: TestState, name: str) -> RunState:
 
 def _run_that_waits(state: TestState) -> RunState | None:
     """Give the run that was begun and not ended; None where the next one may begin, and refuse where none may."""
+    if state.screening is not None:
+        raise PlanBroken("Runs of a screening are timed with a watch", "another way was asked for", "Type the time in.")
     if state.plan is None:
         raise PlanBroken("Runs follow a sealed plan", "none is sealed yet", "Seal the plan first.")
     if state.closed is not None:
@@ -483,7 +491,7 @@ def break_seal(notebook: Notebook, test: str, *, why: str, head: str) -> Entry:
     """Break the seal before the last planned run; only the running bet then decides."""
     state = state_of(notebook, test)
     if state.plan is None or state.complete:
-        found = "nothing is sealed" if state.plan is None else "the plan is complete"
+        found = "the plan is complete" if state.plan is not None else "no plan is sealed here"
         raise PlanBroken("A seal is broken before the last run", found, "Decide the test; nothing need be broken.")
     return notebook.append(test, Kind.SEAL_BROKEN, {"why": why}, head=head)
 

@@ -16,6 +16,8 @@ from truerun.notebook.verification import Checked, Fault, verify_notebook
 from truerun.workflow.bench import state_of
 from truerun.workflow.comparing import ComparisonResult
 from truerun.workflow.deciding import report, shown
+from truerun.workflow.screening_runs import report_screened
+from truerun.workflow.showing import covered
 
 __all__ = ["Bundled", "bundle", "import_bundle", "verify"]
 
@@ -44,19 +46,23 @@ def bundle(notebook: Notebook, test: str, path: Path) -> Bundled:
     Returns
     -------
     Bundled
-        The report is inside where a plan was sealed; before its last run it shows counts only.
+        The report is inside where a plan was sealed; before its last run it shows counts only, and no time stands
+        in the table of runs. That of a screening is inside after its last run.
 
     Raises
     ------
     ValueOutOfRange
         If the file is there already or cannot be written.
     """
-    planned = state_of(notebook, test).plan is not None
-    result = shown(notebook, test) if planned else None
-    page = None if result is None else report(notebook, test, decided=result).encode()
+    before = state_of(notebook, test)
+    result = shown(notebook, test) if before.plan is not None else None
+    page = None if result is None else report(notebook, test, decided=result)
+    if before.screening is not None and not covered(before):
+        page = report_screened(notebook, test)
     state = state_of(notebook, test)
+    runs = runs_csv(state, _measured(result), hidden=covered(state))
     try:
-        sha256 = write_bundle(notebook, state, path, runs=runs_csv(state, _measured(result)), report=page)
+        sha256 = write_bundle(notebook, state, path, runs=runs, report=None if page is None else page.encode())
     except FileExistsError as error:
         raise ValueOutOfRange(f"{path}", "there already", "a new file", "Choose another name.") from error
     except OSError as error:

@@ -15,7 +15,15 @@ from truerun.trial.plan import Role
 from truerun.workflow.bench import abort_run, answer_challenge, draft_plan, open_test, state_of, stop_clock, write_claim
 from truerun.workflow.screening import ScreeningResult, plan_screening, screen
 
-__all__ = ["open_fresh_test", "open_screening", "record_screened", "screened", "stop_screened"]
+__all__ = [
+    "begin_screened",
+    "open_fresh_test",
+    "open_screening",
+    "record_screened",
+    "report_screened",
+    "screened",
+    "stop_screened",
+]
 
 
 def open_screening(
@@ -59,8 +67,14 @@ def open_screening(
     return state_of(notebook, test)
 
 
-def _begun(notebook: Notebook, test: str, slot: int, sender: str | None) -> str:
-    """Begin a run of a screening, which must be the next one; give its id."""
+def begin_screened(notebook: Notebook, test: str, slot: int, *, sender: str | None = None) -> str:
+    """Begin a run of a screening, and give its id.
+
+    Raises
+    ------
+    PlanBroken
+        If it is not the next one, or the screening is closed.
+    """
     state = state_of(notebook, test)
     if state.screening is None or state.closed is not None:
         found = "it was closed" if state.screening is not None else "none is sealed here"
@@ -68,24 +82,30 @@ def _begun(notebook: Notebook, test: str, slot: int, sender: str | None) -> str:
     if any(run.id == sender for run in state.runs):
         return str(sender)  # sent twice
     if slot != state.next_screened:
-        raise PlanBroken("Runs are made in the order drawn", f"run {slot} is not the next one", "See which is.")
+        following = state.next_screened
+        if following is None:
+            raise PlanBroken(f"The screening has {len(state.drawn)} runs", "all are done", "See what it shows.")
+        found = f"run {following} is next, and not run {slot}"
+        raise PlanBroken("Runs are made in the order drawn", found, f"Make run {following}.")
     name = sender or str(uuid.uuid4())
     tries = sum(run.slot == slot for run in state.runs)
     notebook.append(test, Kind.RUN_BEGUN, {"run": name, "slot": slot, "attempt": tries + 1}, sender=name)
     return name
 
 
-def record_screened(notebook: Notebook, test: str, slot: int, seconds: float, *, sender: str | None = None) -> None:
-    """Write down the time of the next run of a screening [s]."""
+def record_screened(
+    notebook: Notebook, test: str, slot: int, seconds: float, *, typed: bool = True, sender: str | None = None
+) -> None:
+    """Write down the time of the next run of a screening [s]; ``typed`` where no watch of truerun took it."""
     if not seconds > 0:
         raise ValueOutOfRange("The time of the run", f"{seconds} s", "a number of seconds above 0")
-    run = _begun(notebook, test, slot, sender)
-    stop_clock(notebook, test, run, seconds, typed=True, sender=f"{run}:time")
+    run = begin_screened(notebook, test, slot, sender=sender)
+    stop_clock(notebook, test, run, seconds, typed=typed, sender=f"{run}:time")
 
 
 def stop_screened(notebook: Notebook, test: str, slot: int, why: str, *, sender: str | None = None) -> None:
     """Write down that the next run was stopped before its time was seen; it is made again at once."""
-    run = _begun(notebook, test, slot, sender)
+    run = begin_screened(notebook, test, slot, sender=sender)
     abort_run(notebook, test, run, why, seen=False, sender=f"{run}:stopped")
 
 
@@ -99,12 +119,12 @@ def screened(state: TestState) -> ScreeningResult:
     """
     if state.screening is None:
         raise PlanBroken("A screening has a sealed list", "none is sealed here", "Open a screening.")
-    order = state.screening["order"]
     runs = tuple(
         Run(
             slot=run.slot,
-            condition=order[run.slot - 1],
+            condition=state.drawn[run.slot - 1],
             value=run.seconds,
+            unfinished=run.unfinished,
             attempt=run.attempt,
             left_out=run.left_out,
             seen=run.seen,
@@ -113,6 +133,23 @@ def screened(state: TestState) -> ScreeningResult:
         if run.ended
     )
     return screen(RunTable(runs), dict(state.screening))
+
+
+def report_screened(notebook: Notebook, test: str) -> str:
+    """Write the page of a finished screening; that it was written is an entry.
+
+    Raises
+    ------
+    PlanBroken
+        If the test is no screening, or a run of it is not done.
+    """
+    state = state_of(notebook, test)
+    result = screened(state)
+    if result.stopped:
+        raise PlanBroken("A screening is reported after its last run", "it is not done", "Make the runs that are left.")
+    page = result.report(made=datetime.fromisoformat(notebook.time()), invented=state.invented)
+    notebook.append(test, Kind.REPORTED, {"bytes": len(page.encode())})
+    return page
 
 
 def open_fresh_test(notebook: Notebook, test: str, variant: str | None = None) -> TestState:
@@ -134,12 +171,15 @@ def open_fresh_test(notebook: Notebook, test: str, variant: str | None = None) -
     Raises
     ------
     PlanBroken
-        If the screening names no candidate.
+        If a run of the screening is not done, or it names no candidate.
     ValueOutOfRange
         If it holds no such variant.
     """
     state = state_of(notebook, test)
     result = screened(state)
+    if result.stopped:
+        found = f"{result.screened.done} of {len(state.drawn)} runs are done"
+        raise PlanBroken("A fresh test follows a finished screening", found, "Make the runs that are left.")
     values = result.fresh_test()
     names = (state.screening or {})["variants"]
     chosen = variant or result.candidate or ""

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from truerun.errors import PlanBroken
 from truerun.notebook.ledger import Notebook
-from truerun.notebook.state import RunState
+from truerun.notebook.state import RunState, TestState
+from truerun.recordings.run_checks import Compared
 from truerun.recordings.run_tables import read_run_table
-from truerun.series import Run
+from truerun.series import Run, RunTable
 from truerun.workflow.bench import abort_run, attach_recording, begin_run, state_of, stop_clock
+from truerun.workflow.screening_runs import begin_screened
 
 __all__ = ["record_slot", "type_in_sheet"]
 
 
 def type_in_sheet(notebook: Notebook, test: str, sheet: Path, *, decimal: str | None = None) -> int:
-    """Type in the runs of a sheet that are not in the notebook yet.
+    """Type in the runs of a sheet that are not in the notebook yet, of a test or of a screening.
 
     Parameters
     ----------
@@ -36,14 +38,12 @@ def type_in_sheet(notebook: Notebook, test: str, sheet: Path, *, decimal: str | 
     Raises
     ------
     PlanBroken
-        If the sheet is not one of this plan; nothing is written then.
+        If the sheet is not one of this plan or screening; nothing is written then.
     TruerunError
         If the sheet cannot be read.
     """
     state = state_of(notebook, test)
-    if state.plan is None:
-        raise PlanBroken("A sheet follows a sealed plan", "none is sealed yet", "Seal the plan first.")
-    table = read_run_table(sheet, measure=str(state.plan["measurand"]["name"]), decimal=decimal)
+    table, order = _sheet_of(state, sheet, decimal)
     known = {(run.slot, run.attempt) for run in state.runs}
     fresh = [
         run
@@ -51,29 +51,45 @@ def type_in_sheet(notebook: Notebook, test: str, sheet: Path, *, decimal: str | 
         if (run.slot, run.attempt) not in known and (run.value is not None or run.left_out is not None)
     ]
     for run in fresh:
-        if run.slot > len(state.order):
+        if run.slot > len(order):
             found = f"line {run.line} of the sheet is run {run.slot}"
-            raise PlanBroken(f"The plan has {len(state.order)} runs", found, "Take out what was not planned.")
-        if run.condition != state.order[run.slot - 1]:
+            raise PlanBroken(f"The plan has {len(order)} runs", found, "Take out what was not planned.")
+        if run.condition != order[run.slot - 1]:
             found = f'the sheet has "{run.condition}" for run {run.slot}'
             remedy = "If the wrong condition was set up, say so with left_out; else mend the sheet."
-            raise PlanBroken(f'The plan has "{state.order[run.slot - 1]}" there', found, remedy)
+            raise PlanBroken(f'The plan has "{order[run.slot - 1]}" there', found, remedy)
     for run in fresh:
-        _type_in(notebook, test, run)
+        _type_in(notebook, test, run, in_screening=state.screening is not None)
     return len(fresh)
 
 
-def _type_in(notebook: Notebook, test: str, line: Run) -> None:
+def _sheet_of(state: TestState, sheet: Path, decimal: str | None) -> tuple[RunTable, Sequence[str]]:
+    """Read the sheet of a plan or of a screening, and give the order that was drawn."""
+    sealed = state.plan or state.screening
+    if sealed is None:
+        raise PlanBroken("A sheet follows a sealed plan", "none is sealed yet", "Seal the plan first.")
+    conditions = Compared.TWO if state.plan is not None else Compared.SEVERAL
+    measure = str(sealed["measurand"]["name"])
+    return read_run_table(sheet, measure=measure, decimal=decimal, conditions=conditions), sealed["order"]
+
+
+def _type_in(notebook: Notebook, test: str, line: Run, *, in_screening: bool) -> None:
     """Type in one line."""
-    run = begin_run(notebook, test)
-    if run.slot != line.slot:
-        found = f"the sheet goes on with run {line.slot}"
-        raise PlanBroken(f"Run {run.slot} comes next", found, "Fill in the sheet in order.")
+    run = begin_screened(notebook, test, line.slot) if in_screening else _begun(notebook, test, line.slot)
     if line.value is not None:
-        stop_clock(notebook, test, run.id, line.value, unfinished=line.unfinished, typed=True)
+        stop_clock(notebook, test, run, line.value, unfinished=line.unfinished, typed=True)
     if line.left_out is not None:
         seen = line.seen if line.seen is not None else line.value is not None
-        abort_run(notebook, test, run.id, line.left_out, seen=seen)
+        abort_run(notebook, test, run, line.left_out, seen=seen)
+
+
+def _begun(notebook: Notebook, test: str, slot: int) -> str:
+    """Begin the run of a plan that a sheet goes on with, and give its id."""
+    run = begin_run(notebook, test)
+    if run.slot != slot:
+        found = f"the sheet goes on with run {slot}"
+        raise PlanBroken(f"Run {run.slot} comes next", found, "Fill in the sheet in order.")
+    return run.id
 
 
 def record_slot(
@@ -103,6 +119,6 @@ def _attempt(notebook: Notebook, test: str, slot: int) -> RunState:
     tries = [run for run in state.runs if run.slot == slot and run.left_out is None]
     if tries:
         return tries[-1]
-    if state.next_slot != slot:
+    if state.next_slot not in (None, slot):
         raise PlanBroken(f"Run {state.next_slot} comes next", f"the recording is of run {slot}", "Keep to the order.")
     return begin_run(notebook, test)

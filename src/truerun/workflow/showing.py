@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -57,9 +58,12 @@ def state_text(notebook: Notebook, test: str) -> str:
     rows = [("Test", state.name), ("Stands", _stage(state))]
     if state.claim is not None:
         rows.append(("Claim", str(state.claim["words"])))
-    if state.plan is not None:
+    sealed = state.plan or state.screening
+    if sealed is not None:
         drawn = f", drawn {state.draws} times" if state.draws > 1 else ""
-        rows.append(("Seal", f"{state.plan['seal']['code']}{drawn}"))
+        rows.append(("Seal", f"{sealed['seal']['code']}{drawn}"))
+    if state.screening is not None:
+        rows += _screening_rows(state, state.screening)
     rows += [(f"Run {run.slot}" + (f", try {run.attempt}" if run.attempt > 1 else ""), _run_words(state, run))
              for run in state.runs]  # fmt: skip
     rows += [("Note", words) for _, words in state.notes]
@@ -67,10 +71,22 @@ def state_text(notebook: Notebook, test: str) -> str:
     return rows_text(rows)
 
 
+def _screening_rows(state: TestState, screening: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Say what a screening looks for, and which run of it is next."""
+    count, rounds, slot = len(screening["variants"]), screening["repeats"], state.next_screened
+    rows = [("Screening", f"{count} variants in {rounds} rounds; it names what is worth a test and decides nothing")]
+    if screening["looking_for"]:
+        rows.append(("Looked for", screening["looking_for"]))
+    if slot is not None and state.closed is None:
+        where = f"run {slot} of {len(state.drawn)}, round {(slot - 1) // count + 1}"
+        rows.append(("Next", f"{where}: {state.drawn[slot - 1]}"))
+    return rows
+
+
 def state_document(notebook: Notebook, test: str) -> dict[str, Any]:
     """Give a test as plain data, schema ``truerun/test/1``; sealed times are left out."""
     state = state_of(notebook, test)
-    hidden = covered(state)
+    hidden, sealed = covered(state), state.plan or state.screening
     return {
         "schema": "truerun/test/1",
         "id": state.id,
@@ -78,9 +94,10 @@ def state_document(notebook: Notebook, test: str) -> dict[str, Any]:
         "invented": state.invented,
         "stands": _stage(state),
         "claim": state.claim,
-        "seal": None if state.plan is None else state.plan["seal"],
-        "planned": len(state.order),
-        "next": state.next_slot,
+        "screening": state.screening is not None,
+        "seal": None if sealed is None else sealed["seal"],
+        "planned": len(state.drawn),
+        "next": state.next_slot if state.screening is None else state.next_screened,
         "runs": [_run_document(state, run, hidden=hidden) for run in state.runs],
         "verdict": None if state.decided is None or hidden else state.decided.get("verdict"),
         "head": {"count": state.head.count, "digest": state.head.digest},
@@ -117,6 +134,8 @@ def _stage(state: TestState) -> str:
     """Say in a few words how far a test is."""
     if state.closed is not None:
         return f"closed: {state.closed}"
+    if state.screening is not None:
+        return _stage_of_screening(state)
     if state.plan is None:
         return "no plan is sealed yet" if state.claim is None else "claim written, no plan sealed yet"
     if state.decided is not None and not covered(state):
@@ -128,9 +147,16 @@ def _stage(state: TestState) -> str:
     return f"{done} of {len(state.order)} runs done, {seal}"
 
 
+def _stage_of_screening(state: TestState) -> str:
+    """Say in a few words how far a screening is."""
+    planned, slot = len(state.drawn), state.next_screened
+    done = f"all {planned} runs done" if slot is None else f"{slot - 1} of {planned} runs done, covered until the last"
+    return f"screening, {done}"
+
+
 def _run_words(state: TestState, run: RunState) -> str:
     """Say how a run stands; its time only where it may be seen beside the condition."""
-    condition = state.order[run.slot - 1] if run.slot <= len(state.order) else ""
+    condition = state.drawn[run.slot - 1] if run.slot <= len(state.drawn) else ""
     if run.left_out is not None:
         stands = f"left out: {run.left_out}"
     elif not run.ended:
@@ -149,7 +175,7 @@ def _run_document(state: TestState, run: RunState, *, hidden: bool) -> dict[str,
     return {
         "run": run.slot,
         "attempt": run.attempt,
-        "condition": state.order[run.slot - 1] if run.slot <= len(state.order) else None,
+        "condition": state.drawn[run.slot - 1] if run.slot <= len(state.drawn) else None,
         "ended": run.ended,
         "seconds": None if hidden else run.seconds,
         "left_out": run.left_out,
