@@ -156,16 +156,28 @@
     else stop(stamp);
   }
 
-  // once for each touch: on touch down, or by a click that no pointer made
+  // once for each touch: on touch down, or by a click that no pointer made. The page may be laid out anew meanwhile, so
+  // the click that ends such a touch means nothing, wherever it falls.
+  let spent = false;
+  addEventListener("pointerdown", () => { spent = false; }, true);
+  addEventListener("click", (event) => {
+    if (!spent || !event.detail) return;
+    spent = false;
+    event.preventDefault();
+    event.stopPropagation();
+  }, true);
   function key(id, act) {
-    byId(id).addEventListener("pointerdown", (event) => { if (!event.button) act(event.timeStamp); });
+    byId(id).addEventListener("pointerdown", (event) => {
+      if (event.button) return;
+      spent = true;
+      act(event.timeStamp);
+    });
     byId(id).addEventListener("click", (event) => { if (!event.detail) act(event.timeStamp); });
   }
 
   key("look-start", press);
   key("look-go", press);
-  byId("look-stopped").addEventListener("pointerdown", (event) => { if (!event.button && run) stop(event.timeStamp); });
-  byId("look-stopped").addEventListener("click", (event) => { if (run) stop(event.timeStamp); });
+  key("look-stopped", (stamp) => { if (run) stop(stamp); });
   byId("look-leave").addEventListener("click", () => { if (run) ended(null); });
   byId("look-wrong").addEventListener("click", () => { if (run) wrong(); });
 
