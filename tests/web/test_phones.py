@@ -7,6 +7,7 @@ sends no fetch metadata and has no randomUUID, so the browser comes in at this m
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 
 import httpx
 import pytest
@@ -24,7 +25,7 @@ from truerun.web.phone_pages import STATIC, phone_application
 from truerun.web.phone_switch import PhoneSwitch, local_address
 from truerun.web.phones import switch_on
 from truerun.web.visit import Bench
-from truerun.workflow.bench import state_of
+from truerun.workflow.bench import begin_run, state_of
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 NAMES = (b"zinc arc fitted", b"bare rim alone", b"fitted", b"bare rim")
@@ -239,21 +240,52 @@ def _bytes_of(answer: object) -> bytes:
     return f"{url}{headers}".encode() + body
 
 
+def press(phone: Page, name: str, then: str) -> None:
+    """Press a key once it is open to presses, and wait for what the page shows then."""
+    phone.locator(f"#{name}").wait_for(state="visible")
+    phone.wait_for_function("() => truerunPresses.open(performance.now())")
+    phone.locator(f"#{name}").tap()
+    phone.wait_for_selector(f"body[data-state={then}]")
+
+
+def answered(phone: Page, guess: str) -> None:
+    """Guess; what the page shows then depends on how fast the notebook answers."""
+    phone.wait_for_function("() => truerunPresses.open(performance.now())")
+    phone.locator(f"#{guess}").tap()
+    phone.wait_for_selector("body[data-state=guess]", state="detached")
+
+
 def one_launch(rigger: Page, keeper: Page, slot: int) -> None:
     """Set up on one phone, time on the other, guess."""
     expect(rigger.locator("h1")).to_contain_text(f"Launch {slot} of")
     rigger.locator("#ready").tap()
     keeper.wait_for_selector("body[data-state=ready]")
     expect(keeper.locator("#launch")).to_have_text(str(slot))
-    keeper.locator("#start").tap()
-    keeper.wait_for_timeout(320)  # a second press within 0.3 s is a bounce
-    keeper.locator("#tap").tap()
-    keeper.wait_for_timeout(320)
-    keeper.locator("#stop").tap()
-    keeper.wait_for_timeout(320)
-    keeper.locator("#well").tap()
-    keeper.wait_for_timeout(320)
-    keeper.locator("#on").tap()
+    press(keeper, "start", then="timing")
+    press(keeper, "tap", then="timing")
+    expect(keeper.locator("#taps")).to_have_text("1")
+    press(keeper, "stop", then="asked")
+    press(keeper, "well", then="guess")
+    answered(keeper, "on")
+
+
+@contextmanager
+def watch(bench: Bench, running: Running, browser: Browser) -> Iterator[Page]:
+    """Give the timekeeper's phone of a test of its own, set up for its first launch."""
+    test = opened(running.notebook, "a finger")
+    sealed(running.notebook, test, blinding=3, runs=8, spread=0.004, orders="restricted")
+    begin_run(running.notebook, test)
+    number = next(row.number for row in running.notebook.tests() if row.id == test)
+    switch = PhoneSwitch()
+    door = switch.on(local_address() or "127.0.0.1", lambda door: phone_application(bench, door), port=0)
+    context = browser.new_context(**PHONE)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto(f"http://{door.host}/pair?code={door.book.offered(Role.TIMEKEEPER, number, _now()).code}")
+    page.get_by_role("button", name="Pair this phone").tap()
+    page.wait_for_selector("body[data-state=ready]")
+    yield page
+    context.close()
+    switch.off()
 
 
 class TestTwoPhones:
@@ -274,12 +306,9 @@ class TestTwoPhones:
         keeper.wait_for_selector("body[data-state=timing]")
         keeper.reload()
         keeper.wait_for_selector("body[data-state=timing]")
-        keeper.wait_for_timeout(320)
-        keeper.locator("#stop").tap()
-        keeper.wait_for_timeout(320)
-        keeper.locator("#well").tap()
-        keeper.wait_for_timeout(320)
-        keeper.locator("#off").tap()
+        press(keeper, "stop", then="asked")
+        press(keeper, "well", then="guess")
+        answered(keeper, "off")
         expect(keeper.locator("#outbox")).to_contain_text("wait")
         keeper.context.unroute("**/p/observe", dead)
         keeper.wait_for_function("() => !window.truerunOutbox.waiting()")
@@ -299,7 +328,6 @@ class TestTwoPhones:
         state = state_of(running.notebook, test_id)
         assert (state.runs[-1].left_out, state.next_slot) == ("bumped", 2)
 
-    @pytest.mark.slow  # eight launches on two phones; on a busy machine a tap can come too early
     def test_the_timekeeper_never_receives_a_name_of_a_condition(
         self, running: Running, test_id: str, phones: tuple[Page, Page], heard: bytearray
     ) -> None:
@@ -314,6 +342,40 @@ class TestTwoPhones:
         kept = keeper.evaluate("JSON.stringify(localStorage)").encode()
         assert len(heard) > 10_000  # it really listened
         assert [name for name in NAMES if name in bytes(heard).lower() + kept] == []
+
+
+class TestPressesOnTheWatch:
+    def test_a_finger_that_stays_on_stop_does_not_say_that_all_was_well(
+        self, bench: Bench, running: Running, browser: Browser
+    ) -> None:
+        """A click falls where the finger is lifted: on the key that came up under it."""
+        with watch(bench, running, browser) as page:
+            press(page, "start", then="timing")
+            box = page.locator("#stop").bounding_box()
+            assert box is not None
+            finger = page.context.new_cdp_session(page)
+            place = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+            page.wait_for_function("() => truerunPresses.open(performance.now())")
+            page.evaluate("addEventListener('click', (event) => { window.fell = event.target.id; }, true)")
+            finger.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [place]})
+            page.wait_for_selector("body[data-state=asked]")
+            page.wait_for_function("() => truerunPresses.open(performance.now())")
+            finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+            page.wait_for_function("() => window.fell")
+            assert page.evaluate("window.fell") == "well"
+            assert page.evaluate("document.body.dataset.state") == "asked"
+            press(page, "well", then="guess")
+
+    def test_the_last_mark_and_stop_in_one_breath_both_count(
+        self, bench: Bench, running: Running, browser: Browser
+    ) -> None:
+        with watch(bench, running, browser) as page:
+            press(page, "start", then="timing")
+            page.wait_for_function("() => truerunPresses.open(performance.now())")
+            touch = "document.getElementById(each).dispatchEvent(new PointerEvent('pointerdown', {bubbles: true}))"
+            page.evaluate(f"['tap', 'tap', 'stop'].forEach((each) => {touch})")
+            assert page.evaluate("document.body.dataset.state") == "asked"
+            expect(page.locator("#taps")).to_have_text("1")
 
 
 class TestWhatIsRefusedTellsNothing:

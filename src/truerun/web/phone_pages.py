@@ -36,7 +36,7 @@ from truerun.workflow.plan_files import read_plan
 
 __all__ = ["STATIC", "phone_application"]
 
-STATIC = ("colours.css", "page.css", "phone.css", "outbox.js", "phone.js", "phone_watch.js")
+STATIC = ("colours.css", "page.css", "phone.css", "outbox.js", "phone.js", "phone_watch.js", "press.js")
 """Every file that a phone gets."""
 
 _MAY: Mapping[Role, tuple[str, ...]] = {
@@ -164,8 +164,14 @@ def _rig(visit: Visit, phone: Phone) -> Response:
         ready=state.open_run is not None,
         run=state.open_run.id if state.open_run else "",
         wrong=excused(plan.mishaps),
-        mark=state.head.count,
+        mark=_rigger_mark(state),
     )
+
+
+def _rigger_mark(state: TestState) -> str:
+    """Name what the rigger's page shows: it is loaded anew for nothing else, so that no tick and no press is lost."""
+    going = bool(state.sessions) and state.closed is None
+    return f"{state.next_slot or 0} {state.open_run.id if state.open_run else ''} {going}"
 
 
 def _time(visit: Visit, phone: Phone) -> Response:
@@ -202,7 +208,9 @@ def _witness(visit: Visit, phone: Phone) -> Response:
 def _now(visit: Visit, phone: Phone) -> Response:
     """Say how far the test is, in numbers."""
     state, _ = _standing(visit)
-    if phone.role is not Role.TIMEKEEPER:
+    if phone.role is Role.RIGGER:
+        return JSONResponse({"mark": _rigger_mark(state)})
+    if phone.role is Role.WITNESS:
         return JSONResponse({"mark": state.head.count})
     run = state.open_run
     over = state.next_slot is None or state.closed is not None

@@ -11,9 +11,9 @@
       if (answer.status === 401) return location.reload();
       if (answer.ok && String((await answer.json()).mark) !== mark && !box.waiting()) return location.reload();
     } catch { /* asked again */ }
-    return setTimeout(look, 1500);
+    return setTimeout(look, 1000);
   }
-  setTimeout(look, 1500);
+  setTimeout(look, 1000);
 
   const ready = byId("ready");
   if (ready) ready.addEventListener("click", () => {

@@ -7,7 +7,7 @@
   const guesses = main.dataset.guess === "yes";
   const byId = (id) => document.getElementById(id);
   const load = () => { try { return JSON.parse(localStorage.getItem(KEPT)) || {}; } catch { return {}; } };
-  let watch = load(), run = watch.run || "", lastPress = -Infinity, before = "timing";
+  let watch = load(), run = watch.run || "", before = "timing";
   const keep = (more) => { watch = { ...watch, ...more }; localStorage.setItem(KEPT, JSON.stringify(watch)); };
   const absolute = (stamp) => (performance.timeOrigin + stamp) / 1000; // [s], and holds over a reload
   const state = () => document.body.dataset.state;
@@ -46,12 +46,7 @@
   }
   function guess(condition) { send({ what: "guess", condition }); ended(); }
 
-  // one press: a second one within 0.3 s is a bounce
-  function key(id, act, onTouch) {
-    const press = (stamp) => { if (stamp - lastPress >= 300) { lastPress = stamp; act(stamp); } };
-    if (onTouch) byId(id).addEventListener("pointerdown", (event) => { if (!event.button) press(event.timeStamp); });
-    byId(id).addEventListener("click", (event) => { if (!onTouch || !event.detail) press(event.timeStamp); });
-  }
+  const { key } = window.truerunPresses;
   key("start", start, true);
   key("stop", stop, true);
   key("tap", tap, true);
@@ -66,21 +61,29 @@
     ended();
   });
 
+  let timer = 0, looking = false;
   async function look() {
+    if (looking) return;
+    looking = true;
+    clearTimeout(timer);
     try {
-      if (["wait", "ready", "sent", "over", undefined].includes(state()) && !box.waiting()) {
+      const asked = state();
+      if (["wait", "ready", "sent", "over", undefined].includes(asked) && !box.waiting()) {
         const answer = await fetch("/p/now", { headers: { accept: "application/json" }, credentials: "same-origin" });
         if (answer.status === 401) return location.reload();
         const now = await answer.json();
-        if (answer.ok && ["wait", "ready", "sent", "over", undefined].includes(state())) {
+        // what was pressed meanwhile is newer than the answer
+        if (answer.ok && state() === asked && !box.waiting()) {
           run = now.run;
           if (now.launch) byId("launch").textContent = now.launch;
           show(now.state);
         }
       }
     } catch { /* asked again */ }
-    return setTimeout(look, 1000);
+    looking = false;
+    timer = setTimeout(look, 1000);
   }
+  document.addEventListener("truerun:sent", look);
 
   byId("taps").textContent = watch.taps || 0;
   if (watch.asks) show("guess");

@@ -8,7 +8,7 @@
   const byId = (id) => document.getElementById(id);
   const box = window.truerunOutbox;
   const load = () => { try { return JSON.parse(localStorage.getItem(KEPT)) || {}; } catch { return {}; } };
-  let watch = load(), lastPress = -Infinity, before = "ready", lock = null, onward = null;
+  let watch = load(), before = "ready", lock = null, onward = null;
 
   const keep = (more) => { watch = { ...watch, ...more }; localStorage.setItem(KEPT, JSON.stringify(watch)); };
   const absolute = (stamp) => (performance.timeOrigin + stamp) / 1000; // [s], and holds over a reload
@@ -99,20 +99,7 @@
     return minutes ? `${minutes}:${rest.padStart(5, "0")}` : `${rest} s`;
   }
 
-  // one press: a second one within 0.3 s is a bounce
-  function press(act, stamp) {
-    if (stamp - lastPress < 300) return;
-    lastPress = stamp;
-    act(stamp);
-  }
-
-  function key(id, act, onTouch) {
-    const button = byId(id);
-    if (onTouch) button.addEventListener("pointerdown", (event) => { if (!event.button) press(act, event.timeStamp); });
-    // a click without a pointer comes from a keyboard or from assistive technology
-    button.addEventListener("click", (event) => { if (!onTouch || !event.detail) press(act, event.timeStamp); });
-  }
-
+  const { key, press } = window.truerunPresses;
   key("start", start, true);
   key("stop", stop, true);
   key("tap", tapped, true);
@@ -126,15 +113,15 @@
   document.addEventListener("keydown", (event) => {
     if (event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
     const own = event.target.closest("a,button,summary,input,textarea,select");
-    const big = { ready: start, timing: stop }[state()];
+    const big = { ready: ["start", start], timing: ["stop", stop] }[state()];
     if (event.key === " " && big && (!own || own.matches(".go"))) {
       event.preventDefault();
-      press(big, event.timeStamp);
+      press(...big, event.timeStamp);
     } else if (!window.truerunKeys.on() || window.truerunKeys.typing(event.target)) {
       return;
     } else if (event.key === "w" && ["ready", "timing", "asked", "done"].includes(state())) {
       event.preventDefault();
-      press(wrong, event.timeStamp);
+      press("went-wrong", wrong, event.timeStamp);
     } else if (event.key === "t" && state() === "timing") {
       tapped(event.timeStamp);
     }
