@@ -15,6 +15,8 @@ from truerun.cli.screened import lead_screening, note_screened
 from truerun.errors import PlanBroken, ValueOutOfRange
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from truerun.notebook.ledger import Notebook
     from truerun.notebook.state import RunState
 
@@ -88,10 +90,17 @@ def _begin_sitting(book: Notebook, test: str) -> None:
 def _one_run(book: Notebook, test: str, run: RunState) -> None:
     """Lead through one run."""
     from truerun.workflow.bench import start_clock, state_of, stop_clock
+    from truerun.workflow.plan_files import read_plan
+    from truerun.workflow.rig import launch_for
 
-    condition = state_of(book, test).order[run.slot - 1]
+    state = state_of(book, test)
+    plan = read_plan(state.plan).plan
+    condition, launch = state.order[run.slot - 1], launch_for(plan, state.rig)
     again = f", attempt {run.attempt}" if run.attempt > 1 else ""
     say(f"\nRun {run.slot}{again}: {condition}\nTake the source off and set it again. Guard closed, eyes protected.")
+    if launch:
+        say(f"Launch: {launch}")
+    _measure_first(book, test, run, plan.covariates)
     click.prompt("Enter as you let go", default="", err=True, show_default=False, prompt_suffix=" > ")
     begun = time.monotonic()
     start_clock(book, test, run.id, begun)
@@ -104,6 +113,25 @@ def _one_run(book: Notebook, test: str, run: RunState) -> None:
         stop_clock(book, test, run.id, seconds)
     else:
         _wrong(book, test, run)
+
+
+def _measure_first(book: Notebook, test: str, run: RunState, names: Sequence[str]) -> None:
+    """Ask for what the plan names to be measured before each launch."""
+    from truerun.workflow.bench import note
+
+    asked = [name for name in names if name not in run.measured]
+    values = {name: ask(f"{name}, measured now?", _number, example="21.5") for name in asked}
+    if values:
+        words = "; ".join(f"{name} {value:g}" for name, value in values.items())
+        note(book, test, f"{words}, before the launch of run {run.slot}", run=run.id, measured=values)
+
+
+def _number(text: str) -> float:
+    """Read a number without a unit."""
+    from truerun.units.quantity import read_quantity
+    from truerun.units.unit import Dimension, parse_unit
+
+    return read_quantity(text, Dimension.RATIO, name="The answer", unit=parse_unit("1")).value
 
 
 def _wrong(book: Notebook, test: str, run: RunState) -> None:

@@ -7,6 +7,7 @@ from importlib.resources import files
 
 from jinja2 import Environment, StrictUndefined
 
+from truerun.report.bench_lists import ONCE_A_BLOCK
 from truerun.report.layout import minutes_text
 from truerun.report.plan_words import end_words
 from truerun.trial.plan import Plan
@@ -30,7 +31,7 @@ class _Line:
     best_stop: bool
 
 
-def render_run_sheet(plan: Plan, seal: Seal) -> str:
+def render_run_sheet(plan: Plan, seal: Seal, *, launch: str | None = None) -> str:
     """Write the run sheet of a sealed plan as a page to print.
 
     Parameters
@@ -39,6 +40,8 @@ def render_run_sheet(plan: Plan, seal: Seal) -> str:
         Sealed.
     seal : Seal
         Its fingerprint.
+    launch : str, optional
+        What launches the wheel, where the rig says it and the plan does not.
 
     Returns
     -------
@@ -56,6 +59,8 @@ def render_run_sheet(plan: Plan, seal: Seal) -> str:
         seal=seal,
         groups=[(group, spoken(group)) for group in seal.code.split()],
         lines=_lines(plan),
+        launch=plan.launch_setting or launch,
+        checks=ONCE_A_BLOCK,
         blind=plan.drawn_by == "bag",
         block=plan.order_set.block,
         end=end_words(plan.end, plan.stop, plan.window),

@@ -75,6 +75,10 @@ class OrderSet:
             raise ValueOutOfRange("The number of orders", self.count, f"at most {ENUMERATED_AT_MOST} to list them")
         return self.unrank(np.arange(self.count, dtype=np.int64))
 
+    def begins_block(self, slot: int) -> bool:
+        """Tell whether a slot, counted from 1, is the first of a block; the first of all in a set without blocks."""
+        return (slot - 1) % (self.block or self.runs) == 0
+
     def contains(self, order: Orders) -> bool:
         """Tell whether an order, shape (runs,), belongs to the set."""
         if order.shape != (self.runs,):

@@ -2,36 +2,81 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from starlette.responses import Response
 
 from truerun.errors import PlanBroken, ValueOutOfRange
+from truerun.notebook.state import RunState, TestState
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
 from truerun.web.visit import Visit, moved
-from truerun.workflow.bench import note
+from truerun.workflow.bench import begin_run, note
+from truerun.workflow.plan_files import read_plan
 
 __all__ = ["measured"]
 
 
 def measured(visit: Visit) -> Response:
-    """Note a value with its name beside a run; it feeds the checks, not the verdict."""
+    """Note what was measured beside a run: what the plan names, which the verdict allows for, and what feeds checks."""
     row, slot = visit.row, int(visit.place["slot"])
     state = visit.state(row)
-    run = next((each for each in reversed(state.runs) if each.slot == slot), None)
-    if run is None:
-        raise ValueOutOfRange("The run", slot, "one that was begun", "See all runs.")
+    run = _run(state, slot)
     if state.decided is not None:
         raise PlanBroken(
             "What was measured is noted before the result is opened", "it is open", "Write a note instead."
         )
-    form = Form(visit.form if visit.posted else {"name": next(iter(run.measured), "temperature")})
+    named = read_plan(state.plan or {}).plan.covariates
+    form = Form(visit.form if visit.posted else _typed(run, named))
     if visit.posted:
-        name = form.needed("name", "What was measured")
-        form.needed("value", "The value", "Write a number, such as 21.5.")
-        value = form.number("value", "The value")
-        if value is not None and not form.troubles:
-            words = f"{name} {value:g}, before the launch of run {slot}"
-            note(visit.notebook, row.id, words, run=run.id, measured={name: value})
-            return moved(f"/t/{row.number}/runs/{slot}")
+        values = _values(form, named)
+        if not form.troubles:
+            run = run or begin_run(visit.notebook, row.id)
+            listed = "; ".join(f"{name} {value:g}" for name, value in values.items())
+            note(visit.notebook, row.id, f"{listed}, before the launch of run {slot}", run=run.id, measured=values)
+            back = form["back"] == "sheet" and not run.ended
+            return moved(f"/t/{row.number}/runs/{slot}" + ("/sheet" if back else ""))
+    shown: dict[str, Any] = {"form": form, "slot": slot, "named": named}
     status = 422 if form.troubles else 200
-    return page_of_test(visit, row, state, "measured.html.j2", here="runs", status=status, form=form, slot=slot)
+    return page_of_test(visit, row, state, "measured.html.j2", here="runs", status=status, **shown)
+
+
+def _run(state: TestState, slot: int) -> RunState | None:
+    """Give the last attempt at a run, None where it is the next one and was not begun."""
+    run = next((each for each in reversed(state.runs) if each.slot == slot), None)
+    next_one = slot == state.next_slot and state.closed is None and bool(state.sessions)
+    if run is None and not next_one:
+        raise ValueOutOfRange("The run", slot, "one that was begun", "See all runs.")
+    return None if next_one and run is not None and run.ended else run
+
+
+def _typed(run: RunState | None, named: tuple[str, ...]) -> dict[str, str]:
+    """Give what was noted before, as it would be typed."""
+    noted = {} if run is None else run.measured
+    other = next((each for each in noted if each not in named), "" if named else "temperature")
+    return {"name": other} | {
+        f"covariate-{place}": f"{noted[each]:g}" for place, each in enumerate(named) if each in noted
+    }
+
+
+def _values(form: Form, named: tuple[str, ...]) -> dict[str, float]:
+    """Read what was measured; at least one value is needed."""
+    values = {}
+    for place, each in enumerate(named):
+        value = form.number(f"covariate-{place}", each)
+        if value is not None:
+            values[each] = value
+    if form["value"] or not (values or form.troubles):
+        values |= _other(form, named, alone=not values)
+    return values
+
+
+def _other(form: Form, named: tuple[str, ...], *, alone: bool) -> dict[str, float]:
+    """Read a value with a name of its own; where nothing at all was typed, ask for the first that the plan names."""
+    if alone and named and not form["value"]:
+        form.needed("covariate-0", named[0], "Write a number, such as 21.5.")
+        return {}
+    name = form.needed("name", "What was measured")
+    form.needed("value", "The value", "Write a number, such as 21.5.")
+    value = form.number("value", "The value")
+    return {} if value is None else {name: value}

@@ -23,6 +23,7 @@ from starlette.routing import Route
 
 from truerun.errors import TruerunError, ValueOutOfRange
 from truerun.notebook.state import TestState
+from truerun.report.bench_lists import ONCE_A_BLOCK
 from truerun.report.plan_words import end_words
 from truerun.trial.mishaps import MISHAPS, excused
 from truerun.trial.plan import Plan
@@ -33,6 +34,7 @@ from truerun.web.phone_book import Phone, Role
 from truerun.web.phone_gate import PhoneDoor, PhoneGate
 from truerun.web.visit import Bench, Visit, moved, read_visit
 from truerun.workflow.plan_files import read_plan
+from truerun.workflow.rig import launch_for
 
 __all__ = ["STATIC", "phone_application"]
 
@@ -160,6 +162,8 @@ def _rig(visit: Visit, phone: Phone) -> Response:
         condition=name,
         is_source=name == plan.conditions.source,
         source=plan.conditions.source,
+        launch=launch_for(plan, state.rig),
+        checks=ONCE_A_BLOCK if slot and plan.order_set.begins_block(slot) else (),
         again=bool(slot and slot > 1 and plan.order[slot - 2] == name),
         ready=state.open_run is not None,
         run=state.open_run.id if state.open_run else "",

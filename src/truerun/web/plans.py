@@ -26,7 +26,7 @@ from truerun.workflow.bench import draft_plan, seal_plan
 from truerun.workflow.forecasting import Reach, forecast, reach_of
 from truerun.workflow.plan_files import plan_file_text, read_plan
 from truerun.workflow.planning import PlanRequest
-from truerun.workflow.rig import launch_words
+from truerun.workflow.rig import launch_for, launch_words
 from truerun.workflow.ways_out import dead_end_of
 
 __all__ = ["figures", "plan", "plan_file", "run_sheet", "seal", "trade"]
@@ -268,8 +268,10 @@ def _sealed(visit: Visit, state: TestState) -> Response:
 
 def run_sheet(visit: Visit) -> Response:
     """Give the run sheet to print."""
-    sealed = read_plan(visit.state(visit.row).plan or {})
-    return Response(render_run_sheet(sealed.plan, sealed.seal), media_type="text/html", headers=_PAPER)
+    state = visit.state(visit.row)
+    sealed = read_plan(state.plan or {})
+    page = render_run_sheet(sealed.plan, sealed.seal, launch=launch_for(sealed.plan, state.rig))
+    return Response(page, media_type="text/html", headers=_PAPER)
 
 
 def plan_file(visit: Visit) -> Response:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from starlette.responses import Response
@@ -12,6 +13,7 @@ from starlette.responses import Response
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Kind
 from truerun.notebook.state import RunState, TestState
+from truerun.report.bench_lists import ONCE_A_BLOCK
 from truerun.report.plan_words import end_words
 from truerun.trial.mishaps import excused
 from truerun.trial.plan import Plan
@@ -22,7 +24,9 @@ from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import begin_run, note, start_session, stop_clock, warm_up
 from truerun.workflow.bench import guess as write_guess
 from truerun.workflow.bench import withdraw as take_back
+from truerun.workflow.pace import time_after
 from truerun.workflow.plan_files import read_plan
+from truerun.workflow.rig import launch_for
 from truerun.workflow.showing import covered
 
 __all__ = ["guess", "runs", "session", "sheet", "typed_time", "warm", "withdraw", "write_note"]
@@ -66,10 +70,18 @@ def runs(visit: Visit) -> Response:
         "runs.html.j2",
         here="runs",
         lines=_lines(plan, state),
+        lacking=_lacking(plan, state),
         open=_may_see(state),
         step=next_step(row.number, state),
         form=str(uuid.uuid4()),
     )
+
+
+def _lacking(plan: Plan, state: TestState) -> list[tuple[int, str]]:
+    """Name what the plan wants measured before each launch and was not noted yet, by run."""
+    counted = [run for run in state.runs if run.counts and state.decided is None]
+    missing = [(run.slot, [each for each in plan.covariates if each not in run.measured]) for run in counted]
+    return [(slot, ", ".join(names)) for slot, names in missing if names]
 
 
 def _may_see(state: TestState) -> bool:
@@ -118,7 +130,9 @@ def session(visit: Visit) -> Response:
             start_session(visit.notebook, row.id, words=form.said("note"), temperature=degrees)
             return moved(f"/t/{row.number}/warm-up")
     status = 422 if form.troubles else 200
-    shown = {"plan": plan, "breaks": _breaks(plan), "form": form}
+    first, now = state.next_slot or 1, _wall(visit)
+    stops = [(each, time_after(state, now, each - first + 1)) for each in _breaks(plan) if each >= first]
+    shown = {"plan": plan, "breaks": stops, "form": form}
     return page_of_test(visit, row, state, "session.html.j2", here="runs", status=status, **shown)
 
 
@@ -146,6 +160,7 @@ def warm(visit: Visit) -> Response:
         "warm_up.html.j2",
         here="runs",
         planned=plan.sessions.warm_up_launches,
+        launch=launch_for(plan, state.rig),
         step=next_step(row.number, state),
         sender=f"warm-up-{state.sessions}-{state.warm_ups + 1}",
     )
@@ -162,15 +177,22 @@ def sheet(visit: Visit) -> Response:
         return _not_this_one(visit, state, slot)
     if not state.sessions:
         return moved(f"/t/{row.number}/session")
-    return page_of_test(visit, row, state, "sheet.html.j2", here="runs", **_sheet(plan, state, slot))
+    return page_of_test(visit, row, state, "sheet.html.j2", here="runs", **_sheet(plan, state, slot, _wall(visit)))
 
 
-def _sheet(plan: Plan, state: TestState, slot: int) -> dict[str, Any]:
-    """Give what stands on a run sheet."""
+def _sheet(plan: Plan, state: TestState, slot: int, now: datetime) -> dict[str, Any]:
+    """Give what stands on a run sheet; ``now`` is the time on the wall."""
     name, waiting = plan.order[slot - 1], state.open_run
     before = plan.order[slot - 2] if slot > 1 else None
     block = plan.order_set.block
+    best = next((each for each in _breaks(plan) if each >= slot), None)
     return {
+        "launch": launch_for(plan, state.rig),
+        "checks": ONCE_A_BLOCK if plan.order_set.begins_block(slot) else (),
+        "stop_at": "" if best is None else time_after(state, now, best - slot + 1),
+        "done_at": time_after(state, now, plan.runs - slot + 1),
+        "covariates": plan.covariates,
+        "measured": {} if waiting is None else waiting.measured,
         "slot": slot,
         "planned": plan.runs,
         "attempt": waiting.attempt if waiting else 1 + sum(run.slot == slot for run in state.runs),
@@ -188,9 +210,14 @@ def _sheet(plan: Plan, state: TestState, slot: int) -> dict[str, Any]:
         "wrong": excused(plan.mishaps),
         "rule": plan.left_out_rule,
         "block": f"block {(slot - 1) // block + 1} of {plan.runs // block}" if block else "",
-        "best_stop": next((each for each in _breaks(plan) if each >= slot), None),
+        "best_stop": best,
         "sitting": state.sessions,
     }
+
+
+def _wall(visit: Visit) -> datetime:
+    """Give the time on the wall, in the zone of this computer."""
+    return datetime.fromisoformat(visit.notebook.time()).astimezone()
 
 
 def _not_this_one(visit: Visit, state: TestState, slot: int) -> Response:

@@ -20,12 +20,23 @@ from truerun.rig.launch import (
     kinetic_energy,
     launch_speed,
 )
+from truerun.trial.plan import Plan
 from truerun.uncertainty import quantity_source, source
 from truerun.units.formats import format_quantity
 from truerun.units.quantity import Quantity, Spread, read_quantity
 from truerun.units.unit import Dimension, parse_unit
 
-__all__ = ["MEASURED", "WORDS", "LaunchFound", "Measure", "launch_of", "launch_words", "read_measure", "rig_body"]
+__all__ = [
+    "MEASURED",
+    "WORDS",
+    "LaunchFound",
+    "Measure",
+    "launch_for",
+    "launch_of",
+    "launch_words",
+    "read_measure",
+    "rig_body",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +221,11 @@ def launch_words(rig: Mapping[str, Any] | None) -> str:
             found = read_measure(_EVERY[key], typed[key])
             said[key] = format_quantity(found.value, found.unit)
     return f"{said['weight']} from the {said['height']} mark" if "height" in said else said["weight"]
+
+
+def launch_for(plan: Plan, rig: Mapping[str, Any] | None) -> str:
+    """Say what launches the wheel: as the plan sealed it, else as the rig was measured; empty where neither says."""
+    return plan.launch_setting or launch_words(rig)
 
 
 def _sources(rig: Mapping[str, Any]) -> dict[str, UFloat]:

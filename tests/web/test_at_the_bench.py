@@ -1,0 +1,194 @@
+"""What stands on the run sheet besides the condition: launch, what to measure and check, where to stop and when.
+
+Times of day are added up by hand. Runs are begun seven minutes apart on a clock of the test's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import httpx
+import pytest
+from playwright.sync_api import Browser, expect
+
+from tests.web.conftest import Running
+from tests.web.made_tests import SEED, opened, run, sealed
+from truerun.notebook.ledger import open_notebook
+from truerun.report.bench_lists import ONCE_A_BLOCK
+from truerun.workflow.bench import begin_run, describe_rig, seal_plan, start_session, state_of, stop_clock, warm_up
+from truerun.workflow.deciding import decide, table_of
+from truerun.workflow.pace import pace_of, time_after
+from truerun.workflow.plan_files import read_plan
+from truerun.workflow.planning import plan
+from truerun.workflow.rig import launch_for, rig_body
+
+LAUNCH = "0.5 kg from the 40 cm mark"
+NAMES = ["temperature in °C", "launch speed in r/min"]
+SAID = {"claim": "It gains.", "source": "in", "control": "out", "end": "speed", "spread": 0.0154}
+
+
+def place_of(running: Running, test: str) -> str:
+    """Give the address of a test."""
+    return next(f"/t/{row.number}" for row in running.notebook.tests() if row.id == test)
+
+
+def plain(text: str) -> str:
+    """Give a text with plain blanks."""
+    return text.replace("\N{NO-BREAK SPACE}", " ")
+
+
+class TestTheLaunch:
+    def test_it_stands_on_the_sheet_the_paper_and_the_warm_up(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "launched by a weight")
+        describe_rig(running.notebook, test, rig_body({"weight": "0.5 kg ± 1 g", "height": "40 cm"}))
+        sealed(running.notebook, test)
+        place = place_of(running, test)
+        for address in (f"{place}/runs/1/sheet", f"{place}/plan/sheet", f"{place}/warm-up"):
+            assert LAUNCH in plain(client.get(address).text)
+
+    def test_what_the_plan_sealed_goes_before_the_rig(self) -> None:
+        made = plan(SAID, launch_setting="the second notch")
+        assert launch_for(made.plan, rig_body({"weight": "0.5 kg", "height": "40 cm"})) == "the second notch"
+        assert "# Launch: the second notch" in made.run_sheet_csv()
+        assert "the second notch" in made.run_sheet_html()
+
+    def test_where_nobody_knows_it_nothing_is_said(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "launched somehow")
+        sealed(running.notebook, test)
+        assert "Launch: <b>" not in client.get(f"{place_of(running, test)}/runs/1/sheet").text
+
+
+class TestWhatIsChecked:
+    def test_once_a_block_before_its_first_launch(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "checked in blocks")
+        sealed(running.notebook, test)
+        place = place_of(running, test)
+        said = []
+        for slot in range(1, 7):
+            page = client.get(f"{place}/runs/{slot}/sheet").text
+            assert "Guard closed, nobody in the plane of the wheel" in page
+            said.append(all(each in page for each in ONCE_A_BLOCK))
+            run(running.notebook, test, 1)
+        assert said == [True, False, False, False, True, False]
+        assert ONCE_A_BLOCK[0] in client.get(f"{place}/plan/sheet").text
+
+
+class TestMeasuredFirst:
+    def test_from_the_sheet_to_the_verdict(self, running: Running, browser: Browser) -> None:
+        test = opened(running.notebook, "measured first")
+        sealed(running.notebook, test, covariates=NAMES)
+        context = running.context(browser)
+        page = context.new_page()
+        page.goto(f"{running.address}{place_of(running, test)}/runs/1/sheet")
+        page.get_by_label(NAMES[0]).fill("21,5")
+        page.get_by_label(NAMES[0]).press("w")  # a key of the sheet, but not while something is typed
+        page.get_by_label(NAMES[0]).fill("21,5")
+        page.get_by_role("button", name="Write it down").first.click()
+        expect(page.get_by_text("21.5")).to_be_visible()
+        page.get_by_label(NAMES[1]).fill("120")
+        page.get_by_role("button", name="Write it down").first.click()
+        expect(page.get_by_role("group", name="Measure first")).to_contain_text("launch speed in r/min120")
+        page.locator("#start").click()
+        page.wait_for_selector("body[data-state=timing]")
+        page.wait_for_timeout(400)
+        page.locator("#stop").click()
+        page.wait_for_timeout(400)
+        page.locator("#well").click()
+        page.wait_for_function("() => !window.truerunOutbox.waiting()")
+        context.close()
+        done = state_of(running.notebook, test).runs[0]
+        assert (dict(done.measured), done.seconds is not None) == ({NAMES[0]: 21.5, NAMES[1]: 120.0}, True)
+
+    def test_what_lacks_is_named_and_can_be_noted_until_the_verdict(
+        self, running: Running, client: httpx.Client
+    ) -> None:
+        test = opened(running.notebook, "noted later")
+        sealed(running.notebook, test, covariates=NAMES[:1])
+        run(running.notebook, test, 16)
+        place = place_of(running, test)
+        assert f"Run 16: {NAMES[0]}" in client.get(f"{place}/runs").text
+        for slot in range(1, 17):
+            sent = {"covariate-0": f"{20 + slot / 10:.1f}", "name": "", "value": ""}
+            assert client.post(f"{place}/runs/{slot}/measured", data=sent).status_code == 303
+        assert "Still to be noted" not in client.get(f"{place}/runs").text
+        table = table_of(state_of(running.notebook, test))
+        assert [each.extra[NAMES[0]] for each in table.runs] == [20 + slot / 10 for slot in range(1, 17)]
+        result = decide(running.notebook, test)
+        assert result.verdict is not None
+        assert result.comparison.at.rules.adjust == ("run-number", NAMES[0])
+
+    def test_an_empty_form_asks_for_what_the_plan_names(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "nothing typed")
+        sealed(running.notebook, test, covariates=NAMES)
+        answer = client.post(f"{place_of(running, test)}/runs/1/measured", data={"back": "sheet"})
+        assert answer.status_code == 422
+        assert f"{NAMES[0]} is empty" in answer.text
+        assert state_of(running.notebook, test).runs == ()
+
+    def test_a_run_that_is_not_next_is_not_begun_by_measuring(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "too early")
+        sealed(running.notebook, test, covariates=NAMES)
+        answer = client.post(f"{place_of(running, test)}/runs/3/measured", data={"covariate-0": "20"})
+        assert answer.status_code == 422
+        assert state_of(running.notebook, test).runs == ()
+
+    def test_the_paper_has_a_column_for_each(self) -> None:
+        made = plan(SAID, covariates=NAMES)
+        page = made.run_sheet_html()
+        assert all(f'<th scope="col">{name}</th>' in page for name in NAMES)
+        assert made.run_sheet_csv().splitlines()[4].endswith(",".join(NAMES))
+        assert read_plan(made.document()).plan.covariates == tuple(NAMES)
+
+
+class TestTheTimeOfDay:
+    @pytest.fixture
+    def begun(self, tmp_path: Path) -> Iterator[list[object]]:
+        """Give a notebook and a clock; four runs were begun seven minutes apart, from 18:30 on."""
+        clock = [datetime(2026, 3, 14, 18, 0, tzinfo=UTC)]
+        with open_notebook(tmp_path / "bench.notebook", clock=lambda: clock[0]) as notebook:
+            test = opened(notebook)
+            said = {"source": "arc in", "control": "arc out", "end": "speed", "spread": 0.0154, "run_minutes": 5}
+            seal_plan(notebook, test, said, notebook.head(test).digest, seed=SEED)
+            start_session(notebook, test)
+            for _ in range(3):
+                warm_up(notebook, test)
+            planned = state_of(notebook, test)
+            clock[0] += timedelta(minutes=30)
+            for _ in range(4):
+                stop_clock(notebook, test, begin_run(notebook, test).id, 61.2)
+                clock[0] += timedelta(minutes=7)
+            yield [planned, state_of(notebook, test), clock[0]]
+
+    def test_before_three_runs_the_plan_tells_the_pace(self, begun: list[object]) -> None:
+        # 16 runs of 5 + 2 min and 3 warm-ups of 5 min: 127 min
+        assert pace_of(begun[0]) == pytest.approx(127 / 16)  # type: ignore[arg-type]
+
+    def test_then_the_runs_tell_it(self, begun: list[object]) -> None:
+        assert pace_of(begun[1]) == 7  # type: ignore[arg-type]
+        now = begun[2]
+        assert isinstance(now, datetime)
+        # 18:58 and four runs of 7 min: 19:26, to five minutes
+        assert time_after(begun[1], now, 4) == "19:25"  # type: ignore[arg-type]
+        assert time_after(begun[1], now.replace(hour=23, minute=30), 8) == "00:25 the next day"  # type: ignore[arg-type]
+
+    def test_without_minutes_no_time_is_made_up(self, begun: list[object]) -> None:
+        state = begun[0]
+        bare = replace(state, plan={**state.plan, "sessions": {"minutes": None}})  # type: ignore[type-var,attr-defined]
+        assert time_after(bare, datetime(2026, 3, 14, tzinfo=UTC), 4) == ""  # type: ignore[arg-type]
+
+    def test_it_stands_on_the_sheet_and_where_a_sitting_begins(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "until when")
+        sealed(running.notebook, test)
+        place = place_of(running, test)
+        state = state_of(running.notebook, test)
+        now = datetime.fromisoformat(running.notebook.time()).astimezone()
+        # to five minutes; the page may be made a moment later than here
+        either = [time_after(state, now + timedelta(minutes=later), 4) for later in (0, 1)]
+        page = client.get(f"{place}/runs/1/sheet").text
+        assert any(f"best stop after run 4, at about {each}" in page for each in either)
+        assert "At this pace run 16 is done at about" in page
+        page = client.get(f"{place}/session").text
+        assert any(f"After run 4, at about {each}" in page for each in either)
