@@ -1,7 +1,7 @@
 """Look first in a browser: passes of a wheel on the virtual bench are tapped, and its loss is read back off the page.
 
-Closed form: under dry friction alone a wheel is uniformly retarded (Bansal, Engineering Mechanics, example 13.5, p. 473),
-so that it loses the same speed each second. Touch targets: WCAG 2.2 success criterion 2.5.5 asks for 44 px.
+Closed form: under dry friction alone a wheel is uniformly retarded (Bansal, Engineering Mechanics, example 13.5,
+p. 473), so that it loses the same speed each second. Touch targets: WCAG 2.2 success criterion 2.5.5 asks for 44 px.
 """
 
 from __future__ import annotations

@@ -70,13 +70,14 @@ def _why(whole: Look, fair: Look, over: str) -> str:
     """Say what the two impressions have to do with each other."""
     if abs(whole.difference - fair.difference) < _ALIKE:
         return "Both say about the same of these runs."
-    rest = (
-        "the rest is how hard each run was pushed, and how it ended. Magnets can catch a slow wheel early, or let it "
-        "rock for longer, and lose nothing by it."
-    )
+    rest = "how hard each run was pushed, and how it ended"
+    catch = "Magnets can catch a slow wheel early, or let it rock for longer, and lose nothing by it."
     if abs(fair.difference) < _ALIKE:
-        return f"While the wheel rolled {over}, hardly any difference is left; {rest}"
-    return f"While the wheel rolled {over}, a difference of {longer_words(fair).rpartition(' ')[0]} is left; {rest}"
+        return f"While the wheel rolled {over}, hardly any difference is left. The rest is {rest}. {catch}"
+    if fair.difference * whole.difference < 0:
+        return f"The two point different ways. What turns them round is {rest}. {catch}"
+    size = longer_words(fair).rpartition(" ")[0]
+    return f"While the wheel rolled {over}, the difference was {size}. The rest is {rest}. {catch}"
 
 
 def tapped_text(look: Look, tapped: TappedLook | None, set_aside: tuple[str, ...]) -> str:
