@@ -125,6 +125,12 @@ class TestTheRoad:
         with pytest.raises(PlanBroken, match="a run was begun"):
             bench.write_claim(book, arc, "something easier")
 
+    @pytest.mark.parametrize("size", [float("nan"), 1e7, -11.0])
+    def test_a_claim_has_a_size_that_can_be_meant(self, book: Notebook, size: float) -> None:
+        test = bench.open_test(book, "another").id
+        with pytest.raises(ValueOutOfRange, match="The size of the claim"):
+            bench.write_claim(book, test, "It gains.", claimed=size)
+
     def test_a_challenge_opens_a_new_test_that_both_know(self, book: Notebook, arc: str) -> None:
         answer = bench.answer_challenge(book, arc, "try position 17", by="a visitor")
         assert bench.state_of(book, arc).challenges[0]["test"] == answer.id
@@ -177,6 +183,20 @@ class TestARun:
             with pytest.raises(ValueOutOfRange):
                 bench.correct(book, arc, entry.number, wrong, why="mistyped", head=head(book, arc))
 
+    def test_whose_time_was_corrected_is_named_beside_the_verdict_and_corrected_no_more_after_it(
+        self, book: Notebook, arc: str
+    ) -> None:
+        timed(book, arc)
+        entry = next(each for each in book.entries(arc) if each.kind is Kind.STOPPED)
+        seconds = entry.body["seconds"] + 0.01
+        bench.correct(book, arc, entry.number, {"seconds": seconds}, why="mistyped", head=head(book, arc))
+        said = [each.sentence for each in decide(book, arc).comparison.findings if each.check == "times-corrected"]
+        assert said == ["Run 1 was corrected after the time had been written down. The time as corrected counts."]
+        page = report(book, arc)
+        assert said[0] in page[page.index("Deviations") : page.index("The whole plan")]
+        with pytest.raises(PlanBroken, match="before the result is opened"):
+            bench.correct(book, arc, entry.number, {"seconds": 1.0}, why="better so", head=head(book, arc))
+
     def test_edits_made_from_an_older_state_are_refused(self, book: Notebook, arc: str) -> None:
         run = bench.begin_run(book, arc)
         entry = bench.stop_clock(book, arc, run.id, 61.2)
@@ -221,8 +241,8 @@ class TestARun:
         with pytest.raises(ValueOutOfRange, match="used before"):
             bench.begin_run(book, arc, sender="used")
 
-    @pytest.mark.parametrize("seconds", [0, -3, float("nan"), float("inf")])
-    def test_has_a_time_above_nothing(self, book: Notebook, arc: str, seconds: float) -> None:
+    @pytest.mark.parametrize("seconds", [0, -3, float("nan"), float("inf"), 1e12])
+    def test_has_a_time_above_nothing_and_below_a_month(self, book: Notebook, arc: str, seconds: float) -> None:
         run = bench.begin_run(book, arc)
         with pytest.raises(ValueOutOfRange, match="The time of the run"):
             bench.stop_clock(book, arc, run.id, seconds)

@@ -740,6 +740,12 @@ CHECKS: dict[str, Template] = {
         "{share} of an interval",
         "Record times in finer steps.",
     ),
+    "times-corrected": Template(
+        NOTE,
+        "{runs} corrected after the time had been written down. The time as corrected counts.",
+        "{count} of {all} runs",
+        "Show what the corrected time rests on, such as a film; the logbook keeps the first time and the reason.",
+    ),
     "times-missing": Template(
         NOTE,
         "{count} of {all} passes have no time and are left out: number {places}.",

@@ -34,7 +34,16 @@ SIDES = ("claimant", "sceptic")
 """Who may answer a result in their own words."""
 
 _DEVIATIONS = frozenset(
-    ("repeated", "aborted-seen", "left-out-blind", "wrong-set-up", "order-not-kept", "stopped-early", "beyond-plan")
+    (
+        "repeated",
+        "aborted-seen",
+        "left-out-blind",
+        "wrong-set-up",
+        "order-not-kept",
+        "stopped-early",
+        "beyond-plan",
+        "times-corrected",
+    )
 )
 _MOST_ORDERS_ENCLOSED = 5000
 

@@ -6,7 +6,6 @@ what changes the plan, a value or the end of a test quotes the head that it was 
 
 from __future__ import annotations
 
-import math
 import uuid
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
@@ -54,6 +53,9 @@ __all__ = [
 ]
 
 _SIDES = ("claimant", "sceptic")
+
+_LONGEST_RUN = 30 * 86400.0  # s; longer is a slip of the keys
+_LARGEST_CLAIM = 10.0  # ten times what runs by itself; more is a slip of the keys
 
 _MEASURED = frozenset((Kind.RUN_BEGUN, Kind.STARTED, Kind.TAP, Kind.STOPPED, Kind.PASSES, Kind.RECORDING, Kind.GUESS))
 """What a run rests on; a note or a photo that is withdrawn takes nothing from it."""
@@ -140,6 +142,9 @@ def write_claim(
     _require_unsealed(state_of(notebook, test), "The claim")
     if not words.strip():
         raise ValueOutOfRange("The claim", "empty", "the claimant's own words")
+    if claimed is not None and not -_LARGEST_CLAIM <= claimed <= _LARGEST_CLAIM:
+        remedy = "100 % would run by itself."
+        raise ValueOutOfRange("The size of the claim", f"{100 * claimed:g} %", "1000 % at most", remedy)
     return notebook.append(test, Kind.CLAIM, {"words": words.strip(), "against": against, "by": by, "claimed": claimed})
 
 
@@ -327,13 +332,23 @@ def stop_clock(
 
 def _require_time(seconds: Any) -> None:
     """Refuse what is no time of a run."""
-    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds < math.inf:
-        raise ValueOutOfRange("The time of the run", f"{seconds} s", "a number of seconds above 0")
+    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds <= _LONGEST_RUN:
+        allowed = "a number of seconds above 0, and 30 days at most"
+        raise ValueOutOfRange("The time of the run", f"{seconds} s", allowed, "Look for a slip of the keys.")
 
 
-def abort_run(notebook: Notebook, test: str, run: str, reason: str, *, seen: bool, sender: str | None = None) -> Entry:
-    """Stop a run with a reason; ``seen`` says whether its time had been seen by then."""
-    body = {"run": run, "reason": reason.strip() or "stopped", "seen": seen}
+def abort_run(
+    notebook: Notebook,
+    test: str,
+    run: str,
+    reason: str,
+    *,
+    seen: bool,
+    excused: bool = False,
+    sender: str | None = None,
+) -> Entry:
+    """Stop a run with a reason; ``seen``: its time had been seen by then; ``excused``: the plan does not repeat it."""
+    body = {"run": run, "reason": reason.strip() or "stopped", "seen": seen} | ({"excused": True} if excused else {})
     return notebook.append(test, Kind.ABORTED, body, sender=sender)
 
 
@@ -464,6 +479,9 @@ def correct(notebook: Notebook, test: str, entry: int, changes: Mapping[str, Any
         if name not in allowed:
             raise ValueOutOfRange("What is corrected", f'"{name}"', ", ".join(allowed))
     if "seconds" in changes:
+        if state_of(notebook, test).decided is not None:
+            remedy = "Write a note of the mistake instead."
+            raise PlanBroken("A time is corrected before the result is opened", "it is open", remedy)
         _require_time(changes["seconds"])
     before = {name: old.body.get("condition" if name == "guess" else name) for name in changes}
     body = {"entry": entry, "run": old.body.get("run"), "changes": dict(changes), "before": before, "why": why}

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from truerun.errors import PlanBroken
+from truerun.findings.catalogue import finding
+from truerun.findings.finding import Finding
 from truerun.notebook.entries import Kind
 from truerun.notebook.files import read_file
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState, fold, run_table
 from truerun.series import RunTable
 from truerun.trial.comparison import Comparison
+from truerun.trial.phrases import runs_named
 from truerun.workflow.comparing import ComparisonResult, compare
 
 __all__ = ["decide", "linked", "report", "shown", "table_of"]
@@ -86,7 +91,16 @@ def table_of(state: TestState, recordings: dict[str, str] | None = None) -> RunT
             f"run {silent} has only a recording and run {timed} only a time",
             f"Add the recording of run {timed} and of whichever else lacks one.",
         )
-    return run_table(state, recordings if by_recording else None)
+    table = run_table(state, recordings if by_recording else None)
+    return table if by_recording else replace(table, findings=(*table.findings, *_corrected(state)))
+
+
+def _corrected(state: TestState) -> Iterator[Finding]:
+    """Say which times were corrected after they had been written down."""
+    counted = [run for run in state.runs if run.counts]
+    slots = [run.slot for run in counted if any("seconds" in each["changes"] for each in run.corrections)]
+    if slots:
+        yield finding("times-corrected", runs=runs_named(slots), count=len(slots), all=len(counted))
 
 
 def _added_up(notebook: Notebook, test: str) -> TestState:
