@@ -19,6 +19,7 @@ from typing import Any
 import pytest
 
 from truerun.errors import ValueOutOfRange
+from truerun.report.typeset import set_quotes
 from truerun.trial.comparison import with_controls
 from truerun.trial.context import amount
 from truerun.trial.phrases import percent, stake
@@ -113,8 +114,8 @@ def plain(text: str) -> str:
 class TestEveryFigureStandsInThePage:
     def test_headline_and_sentence(self, result: ComparisonResult, page: str) -> None:
         text = Page(page).text(outside=("pre",))
-        assert plain(result.comparison.headline) in text
-        assert plain(result.comparison.sentence) in text
+        assert plain(set_quotes(result.comparison.headline)) in text
+        assert plain(set_quotes(result.comparison.sentence)) in text
 
     def test_value_span_and_how_often_the_method_is_right(self, result: ComparisonResult, page: str) -> None:
         document, text = result.document(), Page(page).text(outside=("pre", "details"))
@@ -434,7 +435,7 @@ class TestLinkedTests:
         said = with_controls(main.comparison, linked)
         assert "bearing" in main.comparison.sentence
         assert "bearing" not in said.sentence
-        assert plain(said.sentence) in text
+        assert plain(set_quotes(said.sentence)) in text
         assert said.document()["p"] == main.comparison.document()["p"]
 
     def test_an_unfair_control_settles_nothing(self, results: dict[str, ComparisonResult]) -> None:
@@ -466,7 +467,7 @@ class TestWords:
 class TestPiecesForNotebooks:
     def test_a_comparison(self, result: ComparisonResult) -> None:
         taken = Page(result._repr_html_())
-        assert plain(result.comparison.sentence) in taken.text()
+        assert plain(set_quotes(result.comparison.sentence)) in taken.text()
         assert not {"script", "link", "img"} & {tag for tag, _ in taken.elements}
 
     def test_their_style_touches_nothing_around_them(self, result: ComparisonResult) -> None:

@@ -70,7 +70,7 @@ def reading_of(comparison: Comparison) -> Reading:
     """Give how the sizes of a comparison are written."""
     rules = comparison.at.rules
     name = rules.conditions.source
-    quoted = f'"{name}"' if len(name) <= 22 else "it"
+    quoted = f"“{name}”" if len(name) <= 22 else "it"
     if comparison.at.logarithmic:
         return Reading(100, "%", f"← {quoted} brakes", f"{quoted} drives →", "← a brake", "a drive →")
     measured = rules.measurand.name

@@ -7,6 +7,7 @@ from functools import lru_cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from truerun.charts.palette import Scheme, variables_of
+from truerun.report.typeset import set_quotes
 
 __all__ = ["rendered"]
 
@@ -45,6 +46,7 @@ def _templates() -> Environment:
     paper = ";".join(
         part for part in variables_of(Scheme.GREY_PRINT).split(";") if part.split(":")[0].removeprefix("--") in _PAPER
     )
+    pages.filters["typeset"] = set_quotes
     pages.globals["light"] = variables_of(Scheme.LIGHT)
     pages.globals["dark"] = variables_of(Scheme.DARK)
     pages.globals["paper"] = paper

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 
 from truerun.notebook.ledger import TestRow
 from truerun.notebook.state import TestState
+from truerun.report.typeset import set_quotes
 from truerun.web.family import family_of
 from truerun.web.road import road_of
 from truerun.web.visit import Visit
@@ -27,7 +28,9 @@ def _templates() -> Environment:
             PrefixLoader({"report": PackageLoader("truerun.report", "templates")}),
         ]
     )
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made.filters["typeset"] = set_quotes
+    return made
 
 
 def page(visit: Visit, template: str, *, status: int = 200, **values: Any) -> Response:
