@@ -13,13 +13,16 @@ import pytest
 
 from truerun.notebook.ledger import Notebook, open_notebook
 from truerun.notebook.state import TestState
+from truerun.uncertainty import source
 from truerun.virtual.course import simulate_run
 from truerun.virtual.rig import Launch, Rig
 from truerun.virtual.rim_arc import ARC_IN, ARC_OUT, RimWheel, bump_of, simulate_rim_arc, simulate_to_rest, window_time
 from truerun.workflow.bench import state_of
 from truerun.workflow.bundles import bundle
-from truerun.workflow.deciding import table_of
+from truerun.workflow.deciding import shown, table_of
 from truerun.workflow.demo_notebook import demonstration_notebook
+from truerun.workflow.powers import drag_at_launch, powers_of
+from truerun.workflow.rig import launch_of
 from truerun.workflow.screening_runs import screened
 
 FROM, TO = 4 * np.pi, 4 * np.pi / 3  # 120 and 40 r/min
@@ -139,6 +142,43 @@ class TestItIsWhole:
         signs = np.array([1, -1, -1, 1], dtype=np.int8)
         first, again = (simulate_rim_arc(signs, np.random.default_rng(7)) for _ in range(2))
         assert first == again
+
+
+class TestTheRig:
+    """Its figures are those of the virtual bench: 36 mJ make a bump of 1.496 rad^2/s^2, launched at 16 rad/s."""
+
+    INERTIA = 0.036 / 1.496
+
+    def test_what_was_weighed_and_the_fall_both_give_the_wheel_of_the_virtual_bench(
+        self, states: dict[str, TestState]
+    ) -> None:
+        halfway = float(ARC_OUT.drag(np.array([8.0]))[0])
+        found = launch_of(states["The rim arc"].rig, source("drag during the fall", halfway, 0.0))
+        assert found.troubles == ()
+        assert found.agree is True
+        for inertia in (found.by_fall, found.by_parts):
+            assert inertia is not None
+            assert abs(inertia.nominal_value - self.INERTIA) < inertia.std_dev
+        assert found.speed is not None
+        assert abs(found.speed.nominal_value - 16) < found.speed.std_dev
+        left = found.shares[-1][1]
+        assert abs(left.nominal_value) < 0.01  # of 3.15 J
+
+    def test_the_losses_in_watts_are_those_that_were_put_in(self, demo: Notebook, states: dict[str, TestState]) -> None:
+        state = states["The rim arc"]
+        result = shown(demo, state.id)
+        inertia = launch_of(state.rig, drag_at_launch(result)).inertia
+        assert inertia is not None
+        powers = powers_of(result, inertia)
+        assert powers is not None
+        window = powers.window
+        given_up = self.INERTIA * (window.from_**2 - window.to**2) / 2
+        for loss in powers.losses:
+            put_in = given_up / window_time(ARC_IN if loss.is_source else ARC_OUT, window.from_, window.to)
+            assert abs(loss.power.nominal_value - put_in) < 2 * loss.power.std_dev  # seeded: no luck in it
+        assert powers.net.nominal_value < -3 * powers.net.std_dev  # a brake
+        assert powers.caught is not None
+        assert powers.caught.nominal_value == pytest.approx(0.018, rel=0.05)  # half of 36 mJ, above the middle
 
 
 class TestTheWheel:

@@ -33,6 +33,7 @@ from truerun.workflow.bench import (
 from truerun.workflow.deciding import decide, report
 from truerun.workflow.demonstration import CLAIM
 from truerun.workflow.request_files import parse_plan_request
+from truerun.workflow.rig import rig_body
 from truerun.workflow.screening_runs import open_fresh_test, open_screening, record_screened, stop_screened
 
 __all__ = ["demonstration_notebook"]
@@ -41,9 +42,26 @@ _SEED = "invented demonstration of the rim arc"
 _FIRST = datetime(2026, 3, 14, 17, 0, tzinfo=UTC)
 
 _RIG = {
-    "note": "A 340 mm wheel of birch plywood with twelve ferrite blocks; the arc of five magnets sits on a swing arm "
-    "and comes to 8 mm from the rim. Guard of wire mesh; nobody stands in the plane of the wheel."
+    "mass": "741 g ± 1 g",
+    "diameter": "340 mm ± 0.5 mm",
+    "part_count": "12",
+    "part_mass": "46.3 g ± 0.2 g",
+    "part_circle": "310 mm ± 1 mm",
+    "weight": "400 g ± 1 g",
+    "height": "803 mm ± 2 mm",
+    "drum": "40 mm ± 0.1 mm",
+    "fall_time": "5.02 s ± 0.03 s",
+    "gap": "8 mm ± 0.5 mm",
+    "level": "0.3 mm/m",
+    "marks": "5",
+    "bearing": "Invented: one deep-groove ball bearing, its grease washed out, a drop of light oil.",
+    "sensor": "Invented: a reflex light barrier at the rim; five strips of white tape pass it in a turn.",
+    "note": "Every figure is invented. A 340 mm wheel of birch plywood, 12 mm thick, weighed before twelve ferrite "
+    "blocks were glued on. A weight on a string launches it; the string falls off the drum as the weight lands. The arc "
+    "of five magnets sits on a swing arm and comes to 8 mm from the rim. Guard of wire mesh; nobody stands in the "
+    "plane of the wheel.",
 }
+"""As if weighed and measured: 0.02406 kg m^2 and 16 rad/s, which the virtual bench takes for the same wheel."""
 
 _WATCH = {"end": "speed", "timing": "hand", "run_minutes": 3.0, "change_minutes": 2.0, "spread": 0.0154, "margin": 0.02}
 
@@ -108,7 +126,7 @@ def _rim_arc(notebook: Notebook, clock: _Clock) -> str:
         answers = {key: value for key, value in request["agreed"][side].items() if key != "present"}
         record_agreement(notebook, test, side, answers)
         clock.later(2)
-    describe_rig(notebook, test, _RIG)
+    describe_rig(notebook, test, rig_body(_RIG))
     said = ("claim", "against", "agreed", "claimed")
     wanted = {key: value for key, value in request.items() if key not in said}
     signs = _sealed(notebook, clock, test, wanted | {"pilot_spread": 0.0133, "pilot_runs": 8})
