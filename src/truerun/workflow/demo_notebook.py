@@ -57,7 +57,7 @@ _RIG = {
     "bearing": "Invented: one deep-groove ball bearing, its grease washed out, a drop of light oil.",
     "sensor": "Invented: a reflex light barrier at the rim; five strips of white tape pass it in a turn.",
     "note": "Every figure is invented. A 340 mm wheel of birch plywood, 12 mm thick, weighed before twelve ferrite "
-    "blocks were glued on. A weight on a string launches it; the string falls off the drum as the weight lands. The arc "
+    "blocks were glued on. A weight on a string launches it; it falls off the drum as the weight lands. The arc "
     "of five magnets sits on a swing arm and comes to 8 mm from the rim. Guard of wire mesh; nobody stands in the "
     "plane of the wheel.",
 }
