@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, expect
 
 from tests.web.conftest import Running
 from tests.web.made_tests import screening
-from truerun.workflow.bench import state_of
+from truerun.workflow.bench import note, state_of
 from truerun.workflow.screening import screen
 from truerun.workflow.screening_runs import record_screened, screened
 
@@ -114,6 +114,18 @@ class TestWhatItShows:
         second = client.post(place, data={"variant": "position 2"}).headers["location"]
         assert second != opened[0]
         assert client.post(place, data={"variant": "nowhere"}).status_code == 422
+        base = f"/t/{number_of(running, done)}"
+        page = client.get(f"{base}/screening", timeout=60).text
+        assert "position 5 has a fresh test of its own: Plan being made" in page
+        assert "Make a fresh sealed test of it" not in page
+        assert "Until then nobody knows" not in page
+        assert "The road of this test" not in client.get(f"{base}/logbook").text  # a screening has no stages
+        assert f'href="{base}/screening">found by the screening' in client.get(opened[0], timeout=60).text
+
+    def test_what_was_noted_stands_below(self, running: Running, client: httpx.Client) -> None:
+        test = screening(running.notebook, "noted", 1)
+        note(running.notebook, test, "The window was open & shut.")
+        assert "The window was open &amp; shut." in client.get(f"/t/{number_of(running, test)}/screening").text
 
     def test_without_a_candidate_nothing_follows(self, running: Running, client: httpx.Client) -> None:
         test = screening(running.notebook, "all alike", 24)

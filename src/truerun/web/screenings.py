@@ -16,9 +16,11 @@ from truerun.trial.seal import spoken
 from truerun.units.formats import format_time
 from truerun.web.forms import Form
 from truerun.web.pages import page, page_of_test
+from truerun.web.road import next_step, standing
 from truerun.web.visit import Visit, moved
 from truerun.workflow.rounds import read_sealed_rounds, sheet_text
 from truerun.workflow.screening_runs import (
+    fresh_test_of,
     open_fresh_test,
     open_screening,
     record_screened,
@@ -139,7 +141,15 @@ def _found(visit: Visit, state: TestState) -> dict[str, Any]:
     result = visit.bench.kept(("screening", state.head.digest), lambda: screened(state))
     said = visit.bench.kept(("said", state.head.digest), lambda: screening_said(result.screened, result.runs_needed()))
     ranked = sorted(result.screened.variants, key=lambda each: -each.mean)
-    return {"said": said, "ranked": [each.name for each in ranked], "candidate": result.candidate}
+    made = fresh_test_of(visit.notebook, state, result.candidate) if result.candidate else None
+    tests = {row.id: row.number for row in visit.notebook.tests()}
+    return {
+        "said": said,
+        "ranked": [each.name for each in ranked],
+        "candidate": result.candidate,
+        "step": None if made is None else next_step(tests[made.id], made),
+        "made": None if made is None else standing(made),
+    }
 
 
 def _lines(state: TestState) -> list[tuple[int, str, str, str]]:

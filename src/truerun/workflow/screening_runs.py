@@ -17,6 +17,7 @@ from truerun.workflow.screening import ScreeningResult, plan_screening, screen
 
 __all__ = [
     "begin_screened",
+    "fresh_test_of",
     "open_fresh_test",
     "open_screening",
     "record_screened",
@@ -24,6 +25,8 @@ __all__ = [
     "screened",
     "stop_screened",
 ]
+
+_AFRESH = ", tested afresh"
 
 
 def open_screening(
@@ -152,6 +155,13 @@ def report_screened(notebook: Notebook, test: str) -> str:
     return page
 
 
+def fresh_test_of(notebook: Notebook, state: TestState, variant: str) -> TestState | None:
+    """Give the fresh test of a variant that was opened from a screening and not closed, None where there is none."""
+    here = {row.id for row in notebook.tests()}
+    opened = [state_of(notebook, str(each["test"])) for each in state.challenges if each["test"] in here]
+    return next((made for made in opened if made.name == f"{variant}{_AFRESH}" and made.closed is None), None)
+
+
 def open_fresh_test(notebook: Notebook, test: str, variant: str | None = None) -> TestState:
     """Open the fresh test that decides about a variant of a finished screening; once for each variant.
 
@@ -187,12 +197,10 @@ def open_fresh_test(notebook: Notebook, test: str, variant: str | None = None) -
         raise ValueOutOfRange("The variant", f'"{chosen}"', "one of the screening's list")
     if chosen != result.candidate:
         values |= {"source": chosen, "claim": f'"{chosen}" is better than {values.get("control") or "the others"}.'}
-    name = f"{chosen}, tested afresh"
-    for each in state.challenges:
-        made = state_of(notebook, str(each["test"]))
-        if made.name == name and made.closed is None:
-            return made
-    answer = answer_challenge(notebook, test, name, role=Role.MAIN)
+    made = fresh_test_of(notebook, state, chosen)
+    if made is not None:
+        return made
+    answer = answer_challenge(notebook, test, f"{chosen}{_AFRESH}", role=Role.MAIN)
     write_claim(notebook, answer.id, str(values.pop("claim")))
     draft_plan(notebook, answer.id, values, notebook.head(answer.id).digest)
     return state_of(notebook, answer.id)
