@@ -44,6 +44,8 @@ HEADERS = {
 }
 """Headers of every answer that does not set its own; styles in attributes are those of the drawings."""
 
+_PLAIN = "max-width:34em;margin:0 auto;padding:28px 18px;font:18px/1.5 sans-serif"
+_TITLE = "font:400 31px/1.15 serif;margin:0 0 12px"
 _SAFE = frozenset(("GET", "HEAD"))
 _NEW_LINK = "Stop truerun in its terminal with Ctrl-C, start it again, and open the link that it prints."
 
@@ -195,11 +197,11 @@ def from_elsewhere(method: str, headers: Headers, host: str) -> bool:
 
 
 def said(status: int, what: str, remedy: str) -> Response:
-    """Write a page of two sentences; it is seen without the cookie, so it has no style of its own."""
+    """Write a page of two sentences; it is seen without the cookie, so what style it has stands in attributes."""
     page = (
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
         f'<meta name="color-scheme" content="light dark"><title>{what}</title></head>'
-        f"<body><main><h1>{what}</h1><p>{remedy}</p></main></body></html>"
+        f'<body style="{_PLAIN}"><main><h1 style="{_TITLE}">{what}</h1><p>{remedy}</p></main></body></html>'
     )
     return HTMLResponse(page, status)
 
