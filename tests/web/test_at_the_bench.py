@@ -10,23 +10,31 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import click
 import httpx
 import pytest
 from playwright.sync_api import Browser, expect
 
+import truerun.cli.questions
+import truerun.cli.run
 from tests.web.conftest import Running
 from tests.web.made_tests import SEED, opened, run, sealed
 from truerun.notebook.ledger import open_notebook
 from truerun.report.bench_lists import ONCE_A_BLOCK
+from truerun.web.phone_book import Role
+from truerun.web.phone_pages import phone_application
+from truerun.web.phone_switch import PhoneSwitch, local_address
+from truerun.web.visit import Bench
 from truerun.workflow.bench import begin_run, describe_rig, seal_plan, start_session, state_of, stop_clock, warm_up
 from truerun.workflow.deciding import decide, table_of
 from truerun.workflow.pace import pace_of, time_after
 from truerun.workflow.plan_files import read_plan
 from truerun.workflow.planning import plan
 from truerun.workflow.rig import launch_for, rig_body
+from truerun.workflow.sheets import type_in_sheet
 
 LAUNCH = "0.5 kg from the 40 cm mark"
-NAMES = ["temperature in °C", "launch speed in r/min"]
+NAMES = ["temperature °C", "launch speed rpm"]
 SAID = {"claim": "It gains.", "source": "in", "control": "out", "end": "speed", "spread": 0.0154}
 
 
@@ -90,7 +98,7 @@ class TestMeasuredFirst:
         expect(page.get_by_text("21.5")).to_be_visible()
         page.get_by_label(NAMES[1]).fill("120")
         page.get_by_role("button", name="Write it down").first.click()
-        expect(page.get_by_role("group", name="Measure first")).to_contain_text("launch speed in r/min120")
+        expect(page.get_by_role("group", name="Measure first")).to_contain_text("launch speed rpm120")
         page.locator("#start").click()
         page.wait_for_selector("body[data-state=timing]")
         page.wait_for_timeout(400)
@@ -141,6 +149,62 @@ class TestMeasuredFirst:
         assert all(f'<th scope="col">{name}</th>' in page for name in NAMES)
         assert made.run_sheet_csv().splitlines()[4].endswith(",".join(NAMES))
         assert read_plan(made.document()).plan.covariates == tuple(NAMES)
+
+
+class TestOnPaperAndBack:
+    def test_what_was_measured_and_left_out_is_typed_in(self, running: Running, tmp_path: Path) -> None:
+        test = opened(running.notebook, "typed in from paper")
+        sealed(running.notebook, test, covariates=NAMES[:1], mishaps={"device-died": "left-out"})
+        order = state_of(running.notebook, test).order
+        lines = ["run,condition,time [s],attempt,left_out,session,temperature °C"]
+        for slot, name in enumerate(order, 1):
+            lines.append(
+                f"{slot},{name},,1,the watch died,1,20" if slot == 5 else f"{slot},{name},{60 + slot / 7:.2f},1,,1,20.5"
+            )
+        sheet = tmp_path / "run-sheet.csv"
+        sheet.write_text("\n".join(lines), encoding="utf-8")
+        assert type_in_sheet(running.notebook, test, sheet) == 16
+        state = state_of(running.notebook, test)
+        assert state.complete
+        assert [run.excused for run in state.runs] == [slot == 5 for slot in range(1, 17)]
+        assert {run.measured[NAMES[0]] for run in state.runs} == {20.0, 20.5}
+
+
+class TestOnAPhone:
+    def test_the_rigger_sees_launch_and_checks_and_no_time(self, running: Running) -> None:
+        test = opened(running.notebook, "with a rigger")
+        sealed(running.notebook, test, launch_setting=LAUNCH, covariates=NAMES[:1])
+        switch = PhoneSwitch()
+        bench = Bench(running.notebook)
+        door = switch.on(local_address() or "127.0.0.1", lambda door: phone_application(bench, door), port=0)
+        number = next(row.number for row in running.notebook.tests() if row.id == test)
+        said = {}
+        for role in (Role.RIGGER, Role.TIMEKEEPER):
+            paired = door.book.pair(door.book.offered(role, number, 0.0).code, 0.0)
+            assert paired is not None
+            cookies = {door.cookie: paired.secret}
+            said[role] = httpx.get(f"http://{door.host}/p/{role.value}", cookies=cookies, trust_env=False).text
+        switch.off()
+        for words in (LAUNCH, NAMES[0], ONCE_A_BLOCK[0]):
+            assert words in said[Role.RIGGER]
+            assert words not in said[Role.TIMEKEEPER]
+
+
+class TestOnATerminal:
+    def test_launch_and_what_to_measure_come_before_the_watch(
+        self, running: Running, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        test = opened(running.notebook, "on a terminal")
+        sealed(running.notebook, test, launch_setting=LAUNCH, covariates=NAMES)
+        spoken: list[str] = []
+        answers = iter(["21.5", "120", "", "", "y"])
+        monkeypatch.setattr(truerun.cli.run, "say", spoken.append)
+        monkeypatch.setattr(truerun.cli.questions, "say", spoken.append)
+        monkeypatch.setattr(click, "prompt", lambda *_, **__: next(answers))
+        truerun.cli.run._one_run(running.notebook, test, begin_run(running.notebook, test))  # noqa: SLF001
+        assert f"Launch: {LAUNCH}" in spoken
+        done = state_of(running.notebook, test).runs[0]
+        assert (dict(done.measured), done.ended) == ({NAMES[0]: 21.5, NAMES[1]: 120.0}, True)
 
 
 class TestTheTimeOfDay:

@@ -10,7 +10,7 @@ from enum import Enum
 from truerun.errors import ValueOutOfRange
 from truerun.units.unit import Dimension, Unit, parse_unit
 
-__all__ = ["Heading", "Role", "parse_column_heading", "plain_word"]
+__all__ = ["Heading", "Role", "column_name", "parse_column_heading", "plain_word"]
 
 
 class Role(Enum):
@@ -93,6 +93,37 @@ def plain_word(text: str) -> str:
     """
     letters = (letter for letter in unicodedata.normalize("NFKD", text.casefold()) if letter.isalnum())
     return "".join(letters) or text.strip()
+
+
+def column_name(text: str) -> str:
+    """Give a name that a further column of a sheet can be headed with and is found by again.
+
+    Parameters
+    ----------
+    text : str
+        As somebody wrote it.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueOutOfRange
+        If the reader of tables would take it for something else.
+
+    Examples
+    --------
+    >>> column_name("temperature in \N{DEGREE SIGN}C")
+    'temperature \N{DEGREE SIGN}C'
+    """
+    plain = " ".join(text.split())
+    for tried in (plain, plain.replace(" in ", " ")):
+        heading = parse_column_heading(tried) if tried else None
+        if heading is not None and (heading.name, heading.role, heading.unit) == (tried, None, None):
+            return tried
+    remedy = "Write it plainly, such as temperature \N{DEGREE SIGN}C or launch speed rpm."
+    raise ValueOutOfRange("What is measured before a launch", f'"{text}"', "the heading of a column of its own", remedy)
 
 
 def parse_column_heading(text: str) -> Heading:

@@ -163,6 +163,7 @@ def _rig(visit: Visit, phone: Phone) -> Response:
         is_source=name == plan.conditions.source,
         source=plan.conditions.source,
         launch=launch_for(plan, state.rig),
+        covariates=plan.covariates,
         checks=ONCE_A_BLOCK if slot and plan.order_set.begins_block(slot) else (),
         again=bool(slot and slot > 1 and plan.order[slot - 2] == name),
         ready=state.open_run is not None,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from truerun.errors import TruerunError
+from truerun.recordings.headings import column_name
 from truerun.report.plan_words import BLINDING, ORDER_SETS
 from truerun.trial.mishaps import CHOICES as FATES
 from truerun.trial.mishaps import MISHAPS, Becomes
@@ -126,13 +128,14 @@ def _mishaps(form: Form) -> dict[str, str]:
 
 def _covariates(form: Form) -> list[str]:
     """Read the names of what will be measured before each launch."""
-    names = [" ".join(each.split()) for each in form["covariates"].split(";")]
-    named = [each for each in names if each]
+    try:
+        named = [column_name(each) for each in form["covariates"].split(";") if each.strip()]
+    except TruerunError as error:
+        form.troubles["covariates"] = str(error)
+        return []
     low = [each.casefold() for each in named]
     taken = next((each for each in named if each.casefold() in _OWN_COLUMNS), None)
-    if any(sign in form["covariates"] for sign in "[]()"):
-        form.troubles["covariates"] = "Write the unit without brackets: temperature in °C."
-    elif taken is not None:
+    if taken is not None:
         form.troubles["covariates"] = f"“{taken}” is noted anyway. Name something else that you will measure."
     elif len(set(low)) < len(low):
         form.troubles["covariates"] = "One thing is named twice. Name each once."

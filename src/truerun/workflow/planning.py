@@ -15,6 +15,7 @@ from typing import Any, Literal
 from pydantic import Field, ValidationError, model_validator
 
 from truerun.errors import PlanBroken, ValueOutOfRange
+from truerun.recordings.headings import column_name
 from truerun.report.plain_text import plan_text
 from truerun.report.run_sheet import render_run_sheet
 from truerun.stats.orders import orders_for
@@ -240,7 +241,7 @@ def make_plan(request: PlanRequest, *, seed: str, identity: str, made: datetime)
     seed = seed.strip()  # as it will be stored
     require_can_decide(request.orders, request.runs, request.alpha)
     _require_fair_end(request)
-    adjust = (*_adjust(request), *request.covariates)
+    adjust = (*_adjust(request), *(column_name(each) for each in request.covariates))
     pilot = _pilot(request)
     spread = _spread(request, pilot)
     log = request.scale == "log"

@@ -11,7 +11,8 @@ from truerun.notebook.state import RunState, TestState
 from truerun.recordings.run_checks import Compared
 from truerun.recordings.run_tables import read_run_table
 from truerun.series import Run, RunTable
-from truerun.workflow.bench import abort_run, attach_recording, begin_run, state_of, stop_clock
+from truerun.trial.mishaps import Becomes
+from truerun.workflow.bench import abort_run, attach_recording, begin_run, note, state_of, stop_clock
 from truerun.workflow.screening_runs import begin_screened
 
 __all__ = ["record_slot", "type_in_sheet"]
@@ -59,7 +60,8 @@ def type_in_sheet(notebook: Notebook, test: str, sheet: Path, *, decimal: str | 
             remedy = "If the wrong condition was set up, say so with left_out; else mend the sheet."
             raise PlanBroken(f'The plan has "{order[run.slot - 1]}" there', found, remedy)
     for run in fresh:
-        _type_in(notebook, test, run, in_screening=state.screening is not None)
+        after = next((other for other in fresh if (other.slot, other.attempt) > (run.slot, run.attempt)), run)
+        _type_in(notebook, test, run, state, went_on=after.slot > run.slot)
     return len(fresh)
 
 
@@ -73,14 +75,28 @@ def _sheet_of(state: TestState, sheet: Path, decimal: str | None) -> tuple[RunTa
     return read_run_table(sheet, measure=measure, decimal=decimal, conditions=conditions), sealed["order"]
 
 
-def _type_in(notebook: Notebook, test: str, line: Run, *, in_screening: bool) -> None:
-    """Type in one line."""
-    run = begin_screened(notebook, test, line.slot) if in_screening else _begun(notebook, test, line.slot)
+def _type_in(notebook: Notebook, test: str, line: Run, state: TestState, *, went_on: bool) -> None:
+    """Type in one line; one that is left out, where the sheet goes on with the next run, was not done again."""
+    if state.screening is not None:
+        run = begin_screened(notebook, test, line.slot)
+    else:
+        run = _begun(notebook, test, line.slot)
+        _note_measured(notebook, test, run, line, state)
     if line.value is not None:
         stop_clock(notebook, test, run, line.value, unfinished=line.unfinished, typed=True)
     if line.left_out is not None:
         seen = line.seen if line.seen is not None else line.value is not None
-        abort_run(notebook, test, run, line.left_out, seen=seen)
+        allowed = Becomes.LEFT_OUT.value in (state.plan or {}).get("mishaps", {}).values()
+        abort_run(notebook, test, run, line.left_out, seen=seen, excused=allowed and went_on and not seen)
+
+
+def _note_measured(notebook: Notebook, test: str, run: str, line: Run, state: TestState) -> None:
+    """Note what the plan names to be measured before each launch, where the sheet has it."""
+    named = [name for name in (state.plan or {}).get("adjust", ()) if isinstance(line.extra.get(name), float | int)]
+    values = {name: float(line.extra[name] or 0.0) for name in named}
+    if values:
+        words = "; ".join(f"{name} {value:g}" for name, value in values.items())
+        note(notebook, test, f"{words}, before the launch of run {line.slot}", run=run, measured=values)
 
 
 def _begun(notebook: Notebook, test: str, slot: int) -> str:
