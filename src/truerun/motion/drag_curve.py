@@ -96,8 +96,7 @@ def basis_values(basis: DragBasis, speed: NDArray[np.float64]) -> NDArray[np.flo
     """
     if basis.powers is not None:
         return _powers(speed, basis.powers) @ basis.mixing
-    place, _ = _series_place(basis, speed)
-    return np.asarray(chebvander(place, basis.size - 1), dtype=np.float64)
+    return np.asarray(chebvander(_series_place(basis, speed), basis.size - 1), dtype=np.float64)
 
 
 def basis_slopes(basis: DragBasis, speed: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -117,8 +116,8 @@ def basis_slopes(basis: DragBasis, speed: NDArray[np.float64]) -> NDArray[np.flo
         lowered = tuple(power - 1 if power else 0.0 for power in basis.powers)
         slopes: NDArray[np.float64] = _powers(speed, lowered) * np.array(basis.powers) @ basis.mixing
         return slopes
-    place, slope = _series_place(basis, speed)
-    return _chebyshev_slopes(place, basis.size) * slope[..., None]
+    place_slope = _series_scale(basis) / (2 * np.sqrt(speed))
+    return _chebyshev_slopes(_series_place(basis, speed), basis.size) * place_slope[..., None]
 
 
 def _powers(speed: NDArray[np.float64], powers: tuple[float, ...]) -> NDArray[np.float64]:
@@ -126,12 +125,15 @@ def _powers(speed: NDArray[np.float64], powers: tuple[float, ...]) -> NDArray[np
     return np.stack([speed ** (int(power) if power == int(power) else power) for power in powers], axis=-1)
 
 
-def _series_place(basis: DragBasis, speed: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Map speeds to -1 to 1; give the place and its derivative with respect to speed."""
-    root = np.sqrt(speed)
-    low, high = np.sqrt(basis.low), np.sqrt(basis.high)
-    scale = 2 / (high - low)
-    return (root - low) * scale - 1, scale / (2 * root)
+def _series_place(basis: DragBasis, speed: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Map roots of speeds to -1 to 1."""
+    place: NDArray[np.float64] = (np.sqrt(speed) - np.sqrt(basis.low)) * _series_scale(basis) - 1
+    return place
+
+
+def _series_scale(basis: DragBasis) -> float:
+    """Give how far the place moves with the root of speed [(rad/s)^-1/2]."""
+    return float(2 / (np.sqrt(basis.high) - np.sqrt(basis.low)))
 
 
 def _chebyshev_slopes(place: NDArray[np.float64], size: int) -> NDArray[np.float64]:

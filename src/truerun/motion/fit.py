@@ -184,4 +184,9 @@ def _end_speeds(motion: FittedMotion) -> tuple[float, float]:
     ends = sequence.start - loss
     share = grid.angles[grid.columns[0]] / (2 * np.pi)
     first = sequence.start[grid.rows[0]] - share * loss[grid.rows[0]]
-    return float(np.sqrt(2 * first)), float(np.sqrt(2 * max(ends[-1], 0.0)))
+    if ends[-1] <= 0:
+        raise FitImpossible(
+            "The last turn ends with less energy than the wheel needs to stand at the mean height of its bump: it is "
+            "caught there, or the fit makes it so. Cut off the slowest turns."
+        )
+    return float(np.sqrt(2 * first)), float(np.sqrt(2 * ends[-1]))
