@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from typing import Literal
 
 import httpx
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
 
 from tests.web.conftest import Running
+from tests.web.test_in_a_browser import what_is_wrong
 from truerun.virtual.bench import simulate_taps
 from truerun.virtual.course import simulate_run, true_passes
 from truerun.virtual.drag_laws import PowerLaw
@@ -44,6 +46,17 @@ def tapped(side: str, rng: np.random.Generator) -> tuple[list[float], float]:
     taps = simulate_taps(true_passes(course).times, rng, 0.07, 0.001)
     assert course.rest is not None
     return [1000 * float(time) for time in taps], 1000 * course.rest
+
+
+def whole_look(seed: int) -> str:
+    """Give the address of six tapped runs that were left off while the wheel turned."""
+    rng = np.random.default_rng(seed)
+    said = {"source": "arc in", "control": "arc out", "end": "standstill", "how": "taps"}
+    for slot in (1, 2, 3):
+        for side in DRAG:
+            steps = np.diff(np.round(tapped(side, rng)[0]).astype(int))
+            said[f"taps_{side}_{slot}"] = ".".join(map(str, steps))
+    return str(httpx.QueryParams(said))
 
 
 def press(page: Page, times: Sequence[float], key: str = " ") -> None:
@@ -102,15 +115,29 @@ class TestAWheelThatIsTapped:
         look.reload()
         expect(look.locator("#control_3 ~ .tapped")).to_contain_text("taps")
 
-    def test_taps_become_the_pilot_of_a_plan_with_one_touch(self, running: Running, context: BrowserContext) -> None:
-        rng = np.random.default_rng(32)
-        said = {"source": "arc in", "control": "arc out", "end": "standstill", "how": "taps"}
-        for slot in (1, 2, 3):
-            for side in DRAG:
-                steps = np.diff(np.round(tapped(side, rng)[0]).astype(int))
-                said[f"taps_{side}_{slot}"] = ".".join(map(str, steps))
+    @pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (360, "dark")])
+    def test_axe_finds_nothing_while_it_runs_and_afterwards(
+        self, running: Running, browser: Browser, width: int, scheme: Literal["light", "dark"]
+    ) -> None:
+        viewport: ViewportSize = {"width": width, "height": 740}
+        context = running.context(browser, viewport=viewport, color_scheme=scheme, reduced_motion="reduce")
         page = context.new_page()
-        page.goto(f"{running.address}/look/result?{httpx.QueryParams(said)}")
+        page.goto(f"{running.address}/look")
+        page.get_by_label("Tap at every pass").check()
+        taps, rest = tapped("source", np.random.default_rng(33))
+        start = float(page.evaluate("performance.timeOrigin + performance.now()")) - rest
+        press(page, [start + time for time in taps])
+        expect(page.locator("#enough")).to_contain_text("Slow enough to leave off")
+        assert what_is_wrong(page, width) == []
+        press(page, [start + rest], "s")
+        assert what_is_wrong(page, width) == []
+        page.goto(f"{running.address}/look/result?{whole_look(34)}")
+        assert what_is_wrong(page, width) == []
+        context.close()
+
+    def test_taps_become_the_pilot_of_a_plan_with_one_touch(self, running: Running, context: BrowserContext) -> None:
+        page = context.new_page()
+        page.goto(f"{running.address}/look/result?{whole_look(32)}")
         page.get_by_role("link", name="Make this the trial for a plan").tap()
         expect(page.locator("main")).to_contain_text("The 6 runs of your look become the trial")
 
