@@ -104,10 +104,10 @@ class TestItHoldsWhatWasSealed:
     @pytest.mark.parametrize(
         ("more", "said"),
         [
-            ({"end": "turns", "window": None}, "after a set count of turns"),
+            ({"end": "turns", "window": None}, "for a set count of turns"),
             (
                 {"end": "standstill", "stop": "lies-still", "hill_bound": 0.01, "window": None},
-                "when the wheel lies still",
+                "until the wheel lies still",
             ),
             ({"measure": "mass", "unit": "g", "scale": "linear", "spread": 1.0}, "write down mass [g]"),
         ],

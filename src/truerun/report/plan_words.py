@@ -8,11 +8,11 @@ from truerun.units.formats import format_quantity
 __all__ = ["ADJUSTED", "BLINDING", "ORDER_SETS", "ROLES", "end_words"]
 
 _ENDS = {
-    End.SPEED: "at a set speed",
-    End.TURNS: "after a set count of turns",
+    End.SPEED: "down to a set speed",
+    End.TURNS: "for a set count of turns",
     End.STANDSTILL: "at standstill",
 }
-_STOPS = {"turns-back": "when the wheel first turns back", "lies-still": "when the wheel lies still"}
+_STOPS = {"turns-back": "until the wheel first turns back", "lies-still": "until the wheel lies still"}
 
 ROLES: dict[Role, str] = {
     Role.MAIN: "main test",
@@ -68,7 +68,7 @@ def end_words(end: End | None, stop: str | None, window: Window | WindowRule | N
     Examples
     --------
     >>> end_words(End.SPEED, None, None), end_words(End.STANDSTILL, "lies-still", None)
-    ('at a set speed', 'when the wheel lies still')
+    ('down to a set speed', 'until the wheel lies still')
     """
     if isinstance(window, Window):
         start, last = (_trimmed(format_quantity(speed, "r/min", digits=4)) for speed in (window.from_, window.to))

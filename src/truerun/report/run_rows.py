@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from truerun.series import RunTable
 from truerun.trial.comparison import Comparison
+from truerun.trial.mishaps import reason_words
 
 __all__ = ["LaunchRow", "launch_rows", "raw_columns", "raw_rows"]
 
@@ -49,9 +52,9 @@ def launch_rows(result: Comparison) -> tuple[LaunchRow, ...]:
             condition=run.condition,
             is_source=run.condition == at.rules.conditions.source,
             session=run.session or "",
-            value=_written(run.value, at.table),
+            value=_rounded(run.value, at.table),
             state=states[run.slot] if last.get(run.slot) is run else "repeated",
-            why=run.left_out or "",
+            why=reason_words(run.left_out or ""),
         )
         for run in at.table.runs
     )
@@ -117,6 +120,13 @@ def _cell(value: float | str | None) -> str:
     if isinstance(value, str):
         return value
     return "" if value is None else f"{value:.15g}".replace("-", "\N{MINUS SIGN}")
+
+
+def _rounded(value: float | None, table: RunTable) -> str:
+    """Write a value as :func:`_written` does, but six digits are enough where nobody wrote any."""
+    if value is None or table.resolution:
+        return _written(value, table)
+    return np.format_float_positional(value, precision=6, fractional=False, trim="-").replace("-", "\N{MINUS SIGN}")
 
 
 def _written(value: float | None, table: RunTable) -> str:

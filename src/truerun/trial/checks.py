@@ -32,6 +32,7 @@ from truerun.trial.context import (
     withdrawn,
 )
 from truerun.trial.decision import SAMPLED_ORDERS, adjusted_columns
+from truerun.trial.mishaps import reason_words
 from truerun.trial.observations import Observations
 from truerun.trial.phrases import listed, percent, runs_named
 from truerun.trial.plan import End, Role
@@ -165,7 +166,7 @@ def check_left_out(at: Context) -> Iterator[Finding]:
     if seen:
         yield finding("aborted-seen", runs=runs_named(seen), count=len(seen), all=total)
     if at.seen.repeated:
-        reasons = [run.left_out for run in at.table.runs if run.slot in at.seen.repeated and run.left_out]
+        reasons = [reason_words(run.left_out) for run in at.table.runs if run.slot in at.seen.repeated and run.left_out]
         yield finding(
             "repeated",
             runs=runs_named(at.seen.repeated),

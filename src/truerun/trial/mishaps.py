@@ -7,7 +7,7 @@ from enum import Enum
 
 from truerun.errors import ValueOutOfRange
 
-__all__ = ["CHOICES", "MISHAPS", "Becomes", "becomes", "excused", "require_mishaps", "rule_words"]
+__all__ = ["CHOICES", "MISHAPS", "Becomes", "becomes", "excused", "reason_words", "require_mishaps", "rule_words"]
 
 
 class Becomes(Enum):
@@ -78,6 +78,19 @@ def excused(chosen: Mapping[str, str]) -> dict[str, str]:
         for name, words in MISHAPS.items()
         if becomes(chosen, name) is not Becomes.COUNTS
     }
+
+
+def reason_words(reason: str) -> str:
+    """Write why a run was left out, within a sentence; a mishap that is known by its short name gets its words.
+
+    Examples
+    --------
+    >>> reason_words("string-slipped"), reason_words("bumped: by the cat"), reason_words("a power cut")
+    ('the string slipped, or the launch went wrong', 'the bench or the wheel was bumped: by the cat', 'a power cut')
+    """
+    name, colon, more = reason.partition(":")
+    words = MISHAPS.get(name)
+    return reason if words is None else words[0].lower() + words[1:] + colon + more
 
 
 def rule_words(rule: str, chosen: Mapping[str, str]) -> str:

@@ -16,6 +16,7 @@ from truerun.findings.finding import Finding
 from truerun.series import Run, RunTable
 from truerun.stats.rounds import draw_rounds
 from truerun.stats.unfinished import cut_to_common_limit
+from truerun.trial.mishaps import reason_words
 from truerun.trial.phrases import runs_named
 from truerun.trial.plan import Measurand
 
@@ -202,7 +203,7 @@ def _repeats(table: RunTable, order: tuple[str, ...]) -> list[Finding]:
     found = []
     if rest:
         slots = sorted({run.slot for run in rest})
-        reasons = "; ".join(dict.fromkeys(run.left_out or "" for run in rest))
+        reasons = "; ".join(dict.fromkeys(reason_words(run.left_out or "") for run in rest))
         words = {"runs": runs_named(slots), "reasons": reasons, "count": len(slots), "all": len(order)}
         found.append(finding("repeated", words))
     if seen:

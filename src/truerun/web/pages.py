@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse, Response
 from truerun.notebook.ledger import TestRow
 from truerun.notebook.state import TestState
 from truerun.report.typeset import set_quotes
+from truerun.trial.mishaps import reason_words
 from truerun.web.family import family_of
 from truerun.web.road import road_of
 from truerun.web.visit import Visit
@@ -30,6 +31,7 @@ def _templates() -> Environment:
     )
     made = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     made.filters["typeset"] = set_quotes
+    made.filters["reason"] = reason_words
     return made
 
 
