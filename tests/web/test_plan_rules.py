@@ -17,7 +17,7 @@ from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.state import TestState
 from truerun.trial.mishaps import MISHAPS, require_mishaps
 from truerun.web.plan_fields import USUAL
-from truerun.workflow.bench import begin_run, describe_rig, something_wrong, state_of, stop_clock
+from truerun.workflow.bench import begin_run, describe_rig, record_agreement, something_wrong, state_of, stop_clock
 from truerun.workflow.deciding import decide
 from truerun.workflow.plan_files import read_plan
 from truerun.workflow.planning import plan
@@ -124,6 +124,38 @@ class TestMishaps:
             require_mishaps(chosen)
         with pytest.raises(ValueOutOfRange):
             plan(SAID, mishaps=chosen)
+
+
+class TestExcusesSortedBeforehand:
+    def test_what_both_expect_stands_in_the_form_once_both_have_answered(
+        self, running: Running, client: httpx.Client
+    ) -> None:
+        test = opened(running.notebook, "excuses expected")
+        place = f"{place_of(running, test)}/plan"
+        record_agreement(running.notebook, test, "claimant", {"excuse_to_come": "Not run in."})
+        assert "Not run in." not in client.get(place).text
+        record_agreement(running.notebook, test, "sceptic", {"excuse_to_come": "A draught."})
+        page = client.get(place).text
+        assert 'value="Not run in."' in page
+        assert 'value="A draught."' in page
+
+    def test_sorted_ones_are_sealed_and_stand_in_the_controls(self, running: Running, client: httpx.Client) -> None:
+        typed = {"excuse-0": "Not run in.", "becomes-0": "check", "how-0": "fifty launches before"}
+        typed |= {"excuse-1": "A draught.", "becomes-1": "no-excuse"}
+        test, state = sealed_by_form(running, client, "excuses sorted", **typed)
+        sorted_before = read_plan(state.plan).plan.agreed.excuses
+        assert [(each.words, each.becomes, each.how) for each in sorted_before] == [
+            ("Not run in.", "check", "fifty launches before"),
+            ("A draught.", "no-excuse", None),
+        ]
+        assert "Not run in." in client.get(f"{place_of(running, test)}/controls").text
+
+    def test_one_that_is_not_sorted_waits_for_it(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "excuses unsorted")
+        sent = FORM | {"excuse-0": "Not run in.", "head": running.notebook.head(test).digest, "then": "seal"}
+        answer = client.post(f"{place_of(running, test)}/plan", data=sent)
+        assert answer.status_code == 422
+        assert "is not sorted yet. Say" in answer.text
 
 
 class TestSealsMadeBefore:

@@ -10,6 +10,7 @@ from truerun.recordings.headings import column_name
 from truerun.report.plan_words import BLINDING, ORDER_SETS
 from truerun.trial.mishaps import CHOICES as FATES
 from truerun.trial.mishaps import MISHAPS, Becomes
+from truerun.web.excuse_fields import excuses_of, typed_excuses
 from truerun.web.forms import Form
 
 __all__ = ["CHOICES", "FATE_FIELDS", "USUAL", "request_of", "typed"]
@@ -108,6 +109,7 @@ def request_of(form: Form) -> dict[str, Any]:
         "launch_setting": form.said("launch_setting"),
         "mishaps": _mishaps(form),
         "covariates": _covariates(form),
+        "excuses": excuses_of(form),
         **_spread(form),
     }
     if len(form["launch_setting"]) > _LONGEST_SETTING:
@@ -178,5 +180,6 @@ def typed(request: Mapping[str, Any] | None) -> dict[str, str]:
     same = {key: str(asked[key]) for key in (*_SAME, *_NUMBERS) if asked.get(key) is not None}
     told = {f"fate-{name}": fate for name, fate in asked.get("mishaps", {}).items()}
     told |= {"launch_setting": asked.get("launch_setting") or "", "covariates": "; ".join(asked.get("covariates", ()))}
+    told |= typed_excuses(asked.get("excuses", ()))
     end = {"end": str(asked.get("stop") or asked["end"])} if "end" in asked else {}
     return USUAL | same | shares | minutes | end | told

@@ -17,6 +17,7 @@ from truerun.report.run_sheet import render_run_sheet
 from truerun.trial.mishaps import rule_words
 from truerun.trial.phrases import percent
 from truerun.trial.seal import spoken
+from truerun.web.excuse_fields import BECOMES, PLACES, with_answers
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
 from truerun.web.plan_fields import CHOICES, FATE_FIELDS, request_of, typed
@@ -46,7 +47,7 @@ def plan(visit: Visit) -> Response:
     if state.plan is not None:
         return moved(f"/t/{row.number}/plan/seal")
     if not visit.posted:
-        return _maker(visit, state, Form(_with_launch(state, typed(state.request))))
+        return _maker(visit, state, Form(with_answers(state, _with_launch(state, typed(state.request)))))
     form = Form({**visit.form, **_change(visit.form.get("change", ""))})
     if form["change"]:
         return _maker(visit, state, form)
@@ -83,6 +84,7 @@ def _kept(state: TestState, request: dict[str, Any]) -> dict[str, Any]:
     """Keep what the form does not show of an earlier draft."""
     shown = set(request) | {"spread", "pilot_spread", "pilot_runs", "stop", "margin", "hill_bound"}
     shown |= {
+        "excuses",
         "mishaps",
         "covariates",
         "launch_setting",
@@ -108,6 +110,8 @@ def _maker(visit: Visit, state: TestState, form: Form, *, status: int = 200) -> 
         form=form,
         choices=CHOICES,
         fates=FATE_FIELDS,
+        becomes=BECOMES,
+        places=PLACES,
         ahead=ahead,
         why=why,
         dead=dead_end_of(request),
@@ -231,6 +235,10 @@ def _rows(request: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("It is over", "after the last planned run, not before and not later"),
         ("A run is left out", rule_words(request.get("left_out_rule", _RULE), request.get("mishaps", {}))),
     ]
+    sorted_as = dict(BECOMES)
+    for each in request.get("excuses", ()):
+        how = f" ({each['how']})" if each.get("how") else ""
+        rows.append((f"“{each['words']}”", f"{sorted_as[each['becomes']]}{how}"))
     return [*rows, ("Smallest effect I would care about", f"{shown['margin']} %")] if "margin" in shown else rows
 
 

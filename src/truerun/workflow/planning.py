@@ -20,7 +20,7 @@ from truerun.report.plain_text import plan_text
 from truerun.report.run_sheet import render_run_sheet
 from truerun.stats.orders import orders_for
 from truerun.stats.stages import planned_look
-from truerun.trial.agreement import Agreement, Claim, Record
+from truerun.trial.agreement import Agreement, Claim, Excuse, Record
 from truerun.trial.mishaps import require_mishaps, rule_words
 from truerun.trial.plan import (
     Blinding,
@@ -100,6 +100,7 @@ class PlanRequest(Record):
     note: str | None = None
     launch_setting: str | None = Field(default=None, max_length=120)
     mishaps: Mapping[str, str] = Field(default_factory=dict)
+    excuses: tuple[Excuse, ...] = ()
 
     @model_validator(mode="after")
     def _two_conditions(self) -> PlanRequest:
@@ -281,8 +282,9 @@ def _as_requested(request: PlanRequest) -> dict[str, Any]:
         "margin",
         "claimed",
     )
-    more = ("agreed", "note", "launch_setting")
+    more = ("note", "launch_setting")
     return {name: getattr(request, name) for name in same + more} | {
+        "agreed": request.agreed.model_copy(update={"excuses": (*request.agreed.excuses, *request.excuses)}),
         "mishaps": require_mishaps(request.mishaps),
         "left_out_rule": rule_words(request.left_out_rule, request.mishaps),
         "claim": Claim(words=request.claim, against=request.against, by=request.claimant),
