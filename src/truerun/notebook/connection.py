@@ -6,16 +6,16 @@ import os
 import sqlite3
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy import URL, ClauseElement, Connection, Dialect, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError, OperationalError, SQLAlchemyError
 
 from truerun.errors import NotebookUnusable
 
-__all__ = ["connect", "reading", "said", "sqlite_path", "sqlite_with_reset_race", "writing"]
+__all__ = ["Prepared", "connect", "reading", "said", "sqlite_path", "sqlite_with_reset_race", "writing"]
 
 BUSY_SECONDS = 30.0
 _LOCK = 7_241_988_001
@@ -65,9 +65,45 @@ def connect(place: str | os.PathLike[str]) -> Engine:
         ) from error
 
 
+class Prepared:
+    """A statement of SQLAlchemy, written out once for a kind of store and from then on sent as it is.
+
+    For what is asked at every append; it takes a quarter of the time and gives the driver's own rows.
+
+    Parameters
+    ----------
+    statement : ClauseElement
+        With a name for each value that is given when it is sent.
+    dialect : Dialect
+        Of the store.
+    """
+
+    def __init__(self, statement: ClauseElement, dialect: Dialect) -> None:
+        compiled: Any = statement.compile(dialect=dialect)
+        self._text = str(compiled)
+        self._set: dict[str, object] = dict(compiled.params)
+        self._order: list[str] | None = compiled.positiontup
+
+    def send(self, connection: Connection, values: dict[str, object]) -> Any:
+        """Send it within the transaction that was begun; give the driver's cursor."""
+        every = self._set | values
+        cursor = connection.connection.cursor()
+        cursor.execute(self._text, every if self._order is None else [every[name] for name in self._order])
+        return cursor
+
+
 @contextmanager
-def writing(engine: Engine, name: str) -> Iterator[Connection]:
+def writing(engine: Engine, name: str, held: Connection | None = None) -> Iterator[Connection]:
     """Begin a transaction that no other writer runs into; it is stored to the disk when the block ends.
+
+    Parameters
+    ----------
+    engine : Engine
+        To the store.
+    name : str
+        Of the notebook, for messages.
+    held : Connection, optional
+        One that the caller keeps for writing; None: one is taken and given back.
 
     Raises
     ------
@@ -75,11 +111,11 @@ def writing(engine: Engine, name: str) -> Iterator[Connection]:
         If the store refuses: disk full, read-only, gone, locked for too long.
     """
     try:
-        with engine.begin() as connection:
+        with nullcontext(held) if held is not None else engine.connect() as connection, connection.begin():
             if engine.dialect.name == "postgresql":
                 connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
             yield connection
-    except DBAPIError as error:
+    except (DBAPIError, _driver_error(engine)) as error:
         raise said(error, name) from error
 
 
@@ -94,17 +130,23 @@ def reading(engine: Engine, name: str) -> Iterator[Connection]:
             held = connection.execution_options(**options)
             with held.begin():
                 yield held
-    except DBAPIError as error:
+    except (DBAPIError, _driver_error(engine)) as error:
         raise said(error, name) from error
 
 
-def said(error: DBAPIError, name: str) -> NotebookUnusable:
+def _driver_error(engine: Engine) -> type[Exception]:
+    """Give the family of what the driver raises where it is asked directly."""
+    return engine.dialect.loaded_dbapi.Error
+
+
+def said(error: Exception, name: str) -> NotebookUnusable:
     """Turn what a store says into a sentence for a person."""
-    text_ = str(error.orig).lower()
+    told = error.orig if isinstance(error, DBAPIError) else error
+    text_ = str(told).lower()
     for sign, found, remedy in _SENTENCES:
         if sign in text_:
             return NotebookUnusable(name, found, remedy)
-    return NotebookUnusable(name, f"the store says: {error.orig}", "What was acknowledged before is stored. Try again.")
+    return NotebookUnusable(name, f"the store says: {told}", "What was acknowledged before is stored. Try again.")
 
 
 _SENTENCES = (
@@ -156,7 +198,7 @@ def _settings(connection: Any, record: object) -> None:  # noqa: ARG001  the sig
 def _begin(connection: Connection) -> None:
     """Begin as a writer at once, so that two writers wait for each other instead of failing."""
     kind = "BEGIN" if connection.get_execution_options().get("reading") else "BEGIN IMMEDIATE"
-    connection.exec_driver_sql(kind)
+    connection.connection.cursor().execute(kind).close()
 
 
 def close(engine: Engine) -> None:

@@ -15,6 +15,7 @@ from truerun.notebook.connection import sqlite_path
 __all__ = ["Head", "Heads", "add_heads", "heads_place", "read_heads", "write_heads"]
 
 _SCHEMA = "truerun/heads/1"
+_line = json.JSONEncoder(separators=(",", ":")).encode
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ def add_heads(path: Path, test: str, head: Head, landmarks: Head | None) -> None
     added = [[test, head.count, head.digest]]
     if landmarks is not None:
         added.append(["", landmarks.count, landmarks.digest])
-    lines = "".join(json.dumps(each, separators=(",", ":")) + "\n" for each in added)
+    lines = "".join([_line(each) + "\n" for each in added])
     file = os.open(path, os.O_WRONLY | os.O_APPEND)
     try:
         os.write(file, lines.encode())
@@ -142,7 +143,7 @@ def write_heads(path: Path, heads: Heads) -> None:
     }
     fresh = path.with_name(f"{path.name}.{os.getpid()}")
     try:
-        fresh.write_bytes(json.dumps(data, separators=(",", ":")).encode() + b"\n")
+        fresh.write_bytes(_line(data).encode() + b"\n")
         fresh.replace(path)
     except OSError:
         fresh.unlink(missing_ok=True)

@@ -6,17 +6,17 @@ import os
 import threading
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, bindparam, func, select
+from sqlalchemy import Connection, Engine, bindparam, func, literal_column, select
 
 from truerun.errors import HeadMoved, ValueOutOfRange
 from truerun.findings.finding import Finding
-from truerun.notebook.connection import close, connect, reading, writing
+from truerun.notebook.connection import Prepared, close, connect, reading, writing
 from truerun.notebook.entries import FIRST, Entry, Kind, digest_of, read_entry, write_entry
 from truerun.notebook.heads import Head, Heads, add_heads, heads_place, read_heads, write_heads
 from truerun.notebook.opening import check_heads, prepare, stored_heads
@@ -30,14 +30,15 @@ LANDMARK_SCHEMA = "truerun/landmark/1"
 _LONG_HEADS = 1_000_000
 """From this length on [B], opening writes the file of heads anew."""
 
+_SENT = select(ENTRIES.c.number).where(ENTRIES.c.test == bindparam("of"), ENTRIES.c.sender == bindparam("by"))
 _LAST = (
     select(ENTRIES.c.number, ENTRIES.c.digest)
     .where(ENTRIES.c.test == bindparam("of"))
     .order_by(ENTRIES.c.number.desc())
-    .limit(1)
+    .limit(literal_column("1"))
 )
-_SENT = select(ENTRIES.c.number).where(ENTRIES.c.test == bindparam("of"), ENTRIES.c.sender == bindparam("by"))
-_ADD = ENTRIES.insert()
+_STANDS = _LAST.add_columns(_SENT.correlate(None).scalar_subquery())
+"""The head of a test, and the number of the entry that a sender's id belongs to: all that an append asks."""
 
 
 def utc_now() -> datetime:
@@ -104,6 +105,9 @@ class Notebook:
         self._clock = clock
         self._heads_file = heads_file
         self._one_at_a_time = threading.Lock()
+        self._writer: Connection | None = None
+        self._stands = Prepared(_STANDS, engine.dialect)
+        self._add = Prepared(ENTRIES.insert(), engine.dialect)
 
     def __enter__(self) -> Self:
         return self
@@ -113,6 +117,10 @@ class Notebook:
 
     def close(self) -> None:
         """Close the store."""
+        with self._one_at_a_time:
+            if self._writer is not None:
+                self._writer.close()
+                self._writer = None
         close(self.engine)
 
     def time(self) -> str:
@@ -136,7 +144,7 @@ class Notebook:
         Entry
         """
         name = test or str(uuid.uuid4())
-        with self._one_at_a_time, writing(self.engine, self.place) as connection:
+        with self._writing() as connection:
             first = self._entry(connection, name, 1)
             if first is not None:
                 return first
@@ -187,12 +195,15 @@ class Notebook:
         """
         if kind.edits and head is None:
             raise ValueOutOfRange(f'An entry of kind "{kind.value}"', "without a head", "made from a known head")
-        with self._one_at_a_time, writing(self.engine, self.place) as connection:
-            if sender is not None:
-                before = self._sent(connection, test, sender)
-                if before is not None:
-                    return before
-            last = self._head(connection, test)
+        with self._writing() as connection:
+            stands = self._stands.send(connection, {"of": test, "by": sender}).fetchone()
+            if stands is None:
+                raise _no_such(test)
+            number, digest, sent = stands
+            before = None if sent is None else self._entry(connection, test, sent)
+            if before is not None:
+                return before
+            last = Head(number, digest)
             if head is not None and head != last.digest:
                 raise HeadMoved(test, head, last.digest, dict(body))
             entry = self._put(connection, test, last, kind, body, sender=sender)
@@ -219,7 +230,7 @@ class Notebook:
             If the test is here with another history.
         """
         test, last = entries[-1].test, entries[-1]
-        with self._one_at_a_time, writing(self.engine, self.place) as connection:
+        with self._writing() as connection:
             here = self._entry(connection, test, 1)
             if here is not None:
                 head = self._head(connection, test)
@@ -320,6 +331,15 @@ class Notebook:
         with reading(self.engine, self.place) as connection:
             return [Landmark(row.number, row.digest, bytes(row.stored)) for row in connection.execute(query)]
 
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """Begin to write, on the connection that is kept for it."""
+        with self._one_at_a_time:
+            if self._writer is None:
+                self._writer = self.engine.connect()
+            with writing(self.engine, self.place, self._writer) as connection:
+                yield connection
+
     def _put(
         self,
         connection: Connection,
@@ -332,8 +352,8 @@ class Notebook:
     ) -> Entry:
         """Write the next entry of a test."""
         entry = write_entry(test, last.count + 1, kind, body, time=self.time(), follows=last.digest, sender=sender)
-        connection.execute(
-            _ADD,
+        self._add.send(
+            connection,
             {
                 "test": test,
                 "number": entry.number,
@@ -370,7 +390,7 @@ class Notebook:
         """Give the head of a test."""
         row = connection.execute(_LAST, {"of": test}).first()
         if row is None:
-            raise ValueOutOfRange("The test", f'"{test}"', "one of this notebook", "truerun show lists them.")
+            raise _no_such(test)
         return Head(row[0], row[1])
 
     def _entry(self, connection: Connection, test: str, number: int) -> Entry | None:
@@ -388,6 +408,11 @@ class Notebook:
         """Write the head beside the store; where the disk refuses that, the entry is stored all the same."""
         with suppress(OSError):
             add_heads(self._heads_file, entry.test, Head(entry.number, entry.digest), mark)
+
+
+def _no_such(test: str) -> ValueOutOfRange:
+    """Say that a test is not here."""
+    return ValueOutOfRange("The test", f'"{test}"', "one of this notebook", "truerun show lists them.")
 
 
 def open_notebook(

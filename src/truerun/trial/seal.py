@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from json.encoder import encode_basestring
 from typing import Any, Protocol
 
 import numpy as np
@@ -24,6 +25,8 @@ _SPELLING = (
     *("alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "juliett", "kilo", "mike", "november"),
     *("papa", "quebec", "romeo", "sierra", "tango", "victor", "whiskey", "x-ray", "yankee", "zulu"),
 )
+_SMALL, _WHOLE = 1e-4, 2**53
+"""From and up to which Python and ECMAScript write numbers the same way."""
 _SPOKEN = dict(zip(_LETTERS, _NUMBERS + _SPELLING, strict=True))
 
 
@@ -54,7 +57,28 @@ def canonical_bytes(document: Mapping[str, Any]) -> bytes:
     >>> canonical_bytes({"b": 1.0, "a": "\N{EURO SIGN}"}).decode()
     '{"a":"€","b":1}'
     """
-    return rfc8785.dumps(dict(document))
+    return _written(dict(document)).encode()
+
+
+def _written(value: Any) -> str:
+    """Write what is common in one walk over it; what is rare, and refusals, are left to the library of RFC 8785."""
+    if isinstance(value, str):
+        return encode_basestring(value)
+    if isinstance(value, dict) and value:
+        keys = sorted(value) if "".join(value).isascii() else sorted(value, key=_utf_16)
+        return "{" + ",".join([f"{encode_basestring(key)}:{_written(value[key])}" for key in keys]) + "}"
+    if isinstance(value, list | tuple) and value:
+        return "[" + ",".join([_written(part) for part in value]) + "]"
+    if type(value) is int and abs(value) < _WHOLE:
+        return str(value)
+    if type(value) is float and _SMALL <= abs(value) < _WHOLE and value % 1:
+        return repr(value)  # shortest digits without an exponent, in Python as in ECMAScript
+    return rfc8785.dumps(value).decode()
+
+
+def _utf_16(key: str) -> bytes:
+    """Give what RFC 8785 sorts by (section 3.2.3)."""
+    return key.encode("utf-16be")
 
 
 def spoken_code(sha256: str) -> str:
