@@ -21,6 +21,7 @@ from truerun.report.pdf import find_chromium
 from truerun.web.application import application
 from truerun.web.gate import Door
 from truerun.web.server import listening
+from truerun.web.visit import Bench
 
 CHROMIUM = find_chromium(os.environ)
 
@@ -33,6 +34,7 @@ class Running:
     notebook: Notebook
     address: str
     listener: socket.socket
+    bench: Bench
 
     def client(self, **more: Any) -> httpx.Client:
         """Give a client that was let in."""
@@ -52,12 +54,14 @@ def started(folder: Path) -> Iterator[Running]:
     """Start a server in a thread and end it."""
     with open_notebook(folder / "bench.notebook") as notebook, listening(0) as listener:
         door = Door(listener.getsockname()[1])
-        config = uvicorn.Config(application(notebook, door), lifespan="off", ws="none", log_level="error")
+        made = application(notebook, door)
+        made.state.bench.patience = 120.0  # a page waits for its result, however busy the machine
+        config = uvicorn.Config(made, lifespan="off", ws="none", log_level="error")
         server = uvicorn.Server(config)
         listener.listen(128)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
         thread.start()
-        yield Running(door, notebook, f"http://127.0.0.1:{door.port}", listener)
+        yield Running(door, notebook, f"http://127.0.0.1:{door.port}", listener, made.state.bench)
         server.should_exit = True
         thread.join(20)
 

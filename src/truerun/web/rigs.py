@@ -14,7 +14,7 @@ from truerun.report.rundown_text import per_minute
 from truerun.units.formats import format_quantity
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
-from truerun.web.verdicts import result_of
+from truerun.web.verdicts import reckoning, result_of
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import describe_rig
 from truerun.workflow.comparing import ComparisonResult
@@ -118,6 +118,9 @@ def energy(visit: Visit) -> Response:
     row = visit.row
     state = visit.state(row)
     open_ = state.plan is not None and not covered(state) and state.decided is not None
+    wait = reckoning(visit, row, state, "rig") if open_ else None
+    if wait is not None:
+        return wait
     result = result_of(visit, row, state) if open_ else None
     found = launch_of(state.rig, None if result is None else drag_at_launch(result))
     powers = None if result is None or found.inertia is None else powers_of(result, found.inertia)

@@ -21,6 +21,8 @@ from truerun.workflow.bench import state_of
 if TYPE_CHECKING:  # it brings the virtual bench along, and few visits need it
     from truerun.web.checking import Checking
     from truerun.web.phone_switch import PhoneSwitch
+    from truerun.web.reckoning import Reckoning
+    from truerun.workflow.recorded import Measurements
     from truerun.workflow.sensor_stand import SensorStand
 
 __all__ = ["Bench", "Page", "Sent", "Visit", "endpoint", "moved", "read_visit"]
@@ -33,7 +35,9 @@ class Bench:
     ``results`` and ``states`` keep what can always be made again; ``opened`` holds the test that a form opened, by
     the form's id, so that a form sent twice opens one. ``sensor`` is the sensor's
     stand, once its page was asked for, ``phones`` the switch of the phones' listener,
-    ``checking`` the check of the whole notebook that was asked for last.
+    ``checking`` the check of the whole notebook that was asked for last. ``measured`` keeps what was measured from
+    recordings, by their bytes, ``reckonings`` what is being reckoned, by the id of its test; ``patience`` is how long a
+    page waits for it before it says how far it is [s].
     """
 
     notebook: Notebook
@@ -43,6 +47,9 @@ class Bench:
     sensor: SensorStand | None = None
     phones: PhoneSwitch | None = None
     checking: Checking | None = None
+    measured: Measurements = field(default_factory=dict)
+    reckonings: dict[str, Reckoning] = field(default_factory=dict)
+    patience: float = 1.0
 
     def state(self, test: str) -> TestState:
         """Give everything that stands in a test: what was added up before, and the entries since."""

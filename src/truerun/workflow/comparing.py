@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from truerun.motion.drive_curve import DriveCurve
     from truerun.report.result_cards import Card
     from truerun.report.two_impressions import TwoImpressions
-    from truerun.workflow.recorded import RecordedRuns
+    from truerun.workflow.recorded import Measurements, RecordedRuns
 
 __all__ = ["ComparisonResult", "compare", "conditions_of", "one_of"]
 
@@ -195,6 +195,7 @@ def compare(
     mark_angles: Sequence[float] | None = None,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
+    kept: Measurements | None = None,
 ) -> ComparisonResult:
     """Decide what a table of runs says about the source.
 
@@ -244,6 +245,8 @@ def compare(
         Processes that reduce recordings.
     progress : callable, optional
         Called with the recordings done and all.
+    kept : mapping, optional
+        What was measured from recordings before, see :func:`truerun.workflow.recorded.fill_from_recordings`.
 
     Returns
     -------
@@ -262,7 +265,7 @@ def compare(
     >>> compare(runs, control="out", orders="blocks-of-four", end="speed")
     <comparison: "in" adds energy.>
     """
-    how = Reading(marks, None if mark_angles is None else tuple(mark_angles), workers, progress)
+    how = Reading(marks, None if mark_angles is None else tuple(mark_angles), workers, progress, kept)
     if plan is not None:
         sealed = read_plan(plan, code=code)
         rules = rules_of_plan(sealed.plan, seal_broken=break_seal)
@@ -299,6 +302,7 @@ class Reading:
     mark_angles: tuple[float, ...] | None
     workers: int
     progress: Callable[[int, int], None] | None
+    kept: Measurements | None = None
 
 
 def _decided(table: RunTable, rules: Rules, how: Reading, sealed: SealedPlan | None) -> ComparisonResult:
@@ -312,9 +316,8 @@ def _decided(table: RunTable, rules: Rules, how: Reading, sealed: SealedPlan | N
     )
 
     window = rules.window if rules.plan is None else rules.plan.window
-    recorded = fill_from_recordings(
-        table, As(how.marks, how.mark_angles), window, workers=how.workers, progress=how.progress
-    )
+    read_as = As(how.marks, how.mark_angles)
+    recorded = fill_from_recordings(table, read_as, window, workers=how.workers, progress=how.progress, kept=how.kept)
     filled, over = recorded.table, replace(rules, window=recorded.window, end=End.SPEED)
     if recorded.window is None:
         lost = Measurand(name=filled.measure, scale="linear", sign=1, unit=filled.unit)

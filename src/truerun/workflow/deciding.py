@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 from truerun.errors import PlanBroken
 from truerun.findings.catalogue import finding
@@ -20,10 +21,20 @@ from truerun.trial.comparison import Comparison
 from truerun.trial.phrases import runs_named
 from truerun.workflow.comparing import ComparisonResult, compare
 
+if TYPE_CHECKING:  # fits are heavy, and seldom needed
+    from truerun.workflow.recorded import Measurements
+
 __all__ = ["decide", "linked", "report", "shown", "table_of"]
 
 
-def decide(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResult:
+def decide(
+    notebook: Notebook,
+    test: str,
+    *,
+    workers: int = 1,
+    kept: Measurements | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> ComparisonResult:
     """Decide a test by its sealed plan; before the last planned run there are counts only.
 
     Parameters
@@ -33,6 +44,10 @@ def decide(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResu
         Its id.
     workers : int
         Processes that reduce recordings.
+    kept : mapping, optional
+        What was measured from recordings before, by their bytes; what is new is added.
+    progress : callable, optional
+        Called with the recordings done and all.
 
     Returns
     -------
@@ -46,15 +61,22 @@ def decide(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResu
     TruerunError
         As for :func:`truerun.workflow.comparing.compare`.
     """
-    result = _compared(notebook, _added_up(notebook, test), workers)
+    result = _compared(notebook, _added_up(notebook, test), workers, kept, progress)
     if result.verdict is not None:
         notebook.append(test, Kind.DECIDED, {"comparison": result.document()})
     return result
 
 
-def shown(notebook: Notebook, test: str, *, workers: int = 1) -> ComparisonResult:
+def shown(
+    notebook: Notebook,
+    test: str,
+    *,
+    workers: int = 1,
+    kept: Measurements | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> ComparisonResult:
     """Give the result of a test to look at again; nothing is written, and before the last run there are counts only."""
-    return _compared(notebook, _added_up(notebook, test), workers)
+    return _compared(notebook, _added_up(notebook, test), workers, kept, progress)
 
 
 def report(notebook: Notebook, test: str, *, decided: ComparisonResult | None = None, workers: int = 1) -> str:
@@ -70,12 +92,14 @@ def report(notebook: Notebook, test: str, *, decided: ComparisonResult | None = 
     return page
 
 
-def linked(notebook: Notebook, state: TestState, *, workers: int = 1) -> list[Comparison]:
+def linked(
+    notebook: Notebook, state: TestState, *, workers: int = 1, kept: Measurements | None = None
+) -> list[Comparison]:
     """Give the results of the tests that belong to a test, of those that are opened; a covered one stays covered."""
     here = {row.id for row in notebook.tests()}
     states = [_added_up(notebook, each["test"]) for each in state.challenges if each["test"] in here]
     opened = [each for each in states if each.plan is not None and each.decided is not None]
-    results = [_compared(notebook, each, workers).comparison for each in opened]
+    results = [_compared(notebook, each, workers, kept).comparison for each in opened]
     return [each for each in results if each.verdict is not None]
 
 
@@ -108,7 +132,13 @@ def _added_up(notebook: Notebook, test: str) -> TestState:
     return fold(test, notebook.entries(test))
 
 
-def _compared(notebook: Notebook, state: TestState, workers: int) -> ComparisonResult:
+def _compared(
+    notebook: Notebook,
+    state: TestState,
+    workers: int,
+    kept: Measurements | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> ComparisonResult:
     """Compare the runs of a test."""
     if state.plan is None:
         raise PlanBroken("A verdict follows a sealed plan", "none was sealed", "Seal a plan, then do its runs.")
@@ -121,4 +151,5 @@ def _compared(notebook: Notebook, state: TestState, workers: int) -> ComparisonR
                 with path.open("wb") as file:
                     file.writelines(read_file(notebook, each.digest))
                 paths[each.digest] = str(path)
-        return compare(table_of(state, paths), state.plan, break_seal=state.broken is not None, workers=workers)
+        table, early = table_of(state, paths), state.broken is not None
+        return compare(table, state.plan, break_seal=early, workers=workers, kept=kept, progress=progress)

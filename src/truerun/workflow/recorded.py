@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, MutableMapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -32,6 +33,7 @@ from truerun.workflow.workers import never, worked
 __all__ = [
     "LOSS",
     "As",
+    "Measurements",
     "RecordedRun",
     "RecordedRuns",
     "captures",
@@ -42,6 +44,9 @@ __all__ = [
 
 LOSS = "loss saved"
 """Heading of signed losses: how much less a run lost than all runs together would have at its speeds."""
+
+Measurements = MutableMapping[tuple[str, str, As], tuple[str | None, Reduced | SustainedRun]]
+"""What was measured from recordings, by the digest of their bytes, the end of their name, and how they were read."""
 
 _SEED = 1
 _CLEAR = 5
@@ -79,6 +84,7 @@ def fill_from_recordings(
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
     cancelled: Callable[[], bool] = never,
+    kept: Measurements | None = None,
 ) -> RecordedRuns:
     """Measure every run of a table from its recording, over one window.
 
@@ -96,6 +102,8 @@ def fill_from_recordings(
         Called with the recordings done and all.
     cancelled : callable
         Asked between recordings.
+    kept : mapping, optional
+        What was measured before by this version; it is not measured again, and what is new is added.
 
     Returns
     -------
@@ -117,9 +125,14 @@ def fill_from_recordings(
     named = [run for run in table.runs if run.recording is not None and run.left_out is None]
     folder = Path(table.path).parent if table.path else Path()
     pieces = [(os.fspath(folder / str(run.recording)), _how(how, run), run.slot) for run in named]
-    found: dict[int, tuple[str | None, Reduced | SustainedRun]] = {}
-    for place, one in worked(_reduce_one, pieces, workers=workers, cancelled=cancelled):
-        found[place] = one
+    before = {} if kept is None else kept
+    keys = [_key(path, how) for path, how, _ in pieces] if kept is not None else []
+    found = {place: before[key] for place, key in enumerate(keys) if key in before}
+    left = [place for place in range(len(pieces)) if place not in found]
+    for nth, one in worked(_reduce_one, [pieces[place] for place in left], workers=workers, cancelled=cancelled):
+        found[left[nth]] = one
+        if kept is not None:
+            kept[keys[left[nth]]] = one
         if progress is not None:
             progress(len(found), len(named))
     runs = [
@@ -279,6 +292,12 @@ def loss_opinion(recorded: RecordedRuns, source: str) -> Finding | None:
 def _how(how: As, run: Run) -> As:
     """Take the marks from the table where it names them."""
     return how if run.marks is None else replace(how, marks=run.marks)
+
+
+def _key(path: str, how: As) -> tuple[str, str, As]:
+    """Give what a measurement hangs on: the bytes, the end of the name, and how they are read."""
+    with Path(path).open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest(), Path(path).suffix, how
 
 
 def _reduce_one(path: str, how: As, slot: int) -> tuple[str | None, Reduced | SustainedRun]:
