@@ -10,7 +10,16 @@ import pytest
 from tests.web.conftest import Running
 from tests.web.made_tests import opened, run, sealed
 from truerun.notebook.entries import Kind
-from truerun.workflow.bench import begin_run, describe_rig, note, state_of, stop_clock
+from truerun.workflow.bench import (
+    begin_run,
+    describe_rig,
+    note,
+    record_agreement,
+    something_wrong,
+    state_of,
+    stop_clock,
+    write_claim,
+)
 from truerun.workflow.deciding import decide
 
 
@@ -42,7 +51,23 @@ class TestTheLogbook:
         assert re.findall(r'<th scope="row" class="r">(\d+)</th>', page) == [str(each) for each in range(count, 0, -1)]
         assert "a draught from the door" in page
         assert "16.2" not in page
-        assert "seconds sealed" in page
+        assert "run 1; time covered; by hand; typed in" in page
+
+    def test_it_speaks_in_words_and_no_key_of_a_record_stands_there(
+        self, running: Running, client: httpx.Client
+    ) -> None:
+        test = opened(running.notebook, "in words")
+        write_claim(running.notebook, test, "It gains.", claimed=1.0, by="Bo")
+        for side in ("claimant", "sceptic"):
+            record_agreement(running.notebook, test, side, {"would_change_my_mind": "A film.", "fair": "Yes."})
+        sealed(running.notebook, test)
+        something_wrong(running.notebook, test, begin_run(running.notebook, test).id, "bumped", seen=False)
+        page = client.get(f"/t/{number_of(running, test)}/logbook").text
+        assert "It gains.; claimed: 100\N{NO-BREAK SPACE}%; by Bo" in page
+        assert "the sceptic; is it fair: Yes.; would change my mind: A film." in page
+        assert "run 1; the bench or the wheel was bumped" in page
+        says = re.findall(r'<td class="says">(.*?)</td>', page)
+        assert [each for each in says if re.search("_|True|None|[{}]", each)] == []
 
 
 class TestTakingBack:

@@ -19,8 +19,8 @@ from truerun.web.pages import page_of_test
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import close_test, withdraw
 from truerun.workflow.bench import correct as write_correction
+from truerun.workflow.entry_wording import entry_words
 from truerun.workflow.redrawing import draw_again
-from truerun.workflow.showing import entry_words
 
 __all__ = ["close", "correct", "logbook", "redraw", "take_back"]
 

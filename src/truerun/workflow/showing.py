@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from truerun.notebook.entries import Entry, Kind
@@ -14,8 +13,8 @@ from truerun.trial.seal import spoken_code
 from truerun.workflow.bench import state_of
 
 __all__ = [
+    "COVERED",
     "covered",
-    "entry_words",
     "logbook_text",
     "notebook_document",
     "notebook_text",
@@ -23,7 +22,7 @@ __all__ = [
     "state_text",
 ]
 
-_COVERED = frozenset(("seconds", "at", "times", "changes", "before"))
+COVERED = frozenset(("seconds", "at", "times", "changes", "before"))
 """Keys of an entry that may say how a condition did."""
 
 
@@ -113,20 +112,11 @@ def logbook_text(notebook: Notebook, test: str, lines: int) -> str:
     )
 
 
-def entry_words(state: TestState, entry: Entry) -> str:
-    """Write what an entry says in one line, as far as it may be seen; ids of runs become their numbers."""
-    if entry.kind is Kind.AGREEMENT and len(state.agreed) < 2 and state.plan is None:
-        return f"side {entry.body['side']}, hidden until both have answered"
-    slots = {run.id: run.slot for run in state.runs}
-    said = {key: slots.get(value, "") if key == "run" else value for key, value in entry.body.items()}
-    return _body(replace(entry, body=said), hidden=covered(state))
-
-
 def _body(entry: Entry, *, hidden: bool) -> str:
     """Write what an entry says in one line."""
     if entry.kind in (Kind.SEALED, Kind.DECIDED, Kind.PLAN, Kind.SCREENING):
         return ""
-    said = {key: "sealed" if hidden and key in _COVERED else value for key, value in entry.body.items()}
+    said = {key: "sealed" if hidden and key in COVERED else value for key, value in entry.body.items()}
     return ", ".join(f"{key} {value}" for key, value in said.items() if value not in (None, False, ""))
 
 
