@@ -74,6 +74,23 @@ class TestCanonicalBytes:
         )
         assert canonical_bytes(json.loads(given_text)) == wanted.encode()
 
+    @given(
+        st.dictionaries(
+            st.text(st.characters(exclude_categories=["Cs"]), max_size=3),
+            st.none()
+            | st.integers(-(2**53) + 1, 2**53 - 1)
+            | st.floats(allow_nan=False, allow_infinity=False)
+            | st.text(st.characters(exclude_categories=["Cs"]), max_size=5)
+            | st.lists(st.booleans(), max_size=2)
+            | st.dictionaries(
+                st.text(st.characters(exclude_categories=["Cs"]), max_size=2), st.floats(0, 1), max_size=2
+            ),
+            max_size=4,
+        )
+    )
+    def test_are_those_of_the_library_rfc8785(self, document: dict[str, Any]) -> None:
+        assert canonical_bytes(document) == rfc8785.dumps(document)
+
     def test_order_of_names_of_section_3_2_3(self) -> None:
         # from memory of the section: sorted by UTF-16 units, the emoji comes before the Hebrew letter
         names = {

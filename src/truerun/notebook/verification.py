@@ -68,37 +68,37 @@ def check_chain(rows: Iterable[Line], name: str, *, attached: set[str] | None = 
     (1, [])
     """
     faults: list[Fault] = []
-    head = Head(0, FIRST)
+    count, last = 0, FIRST
     for row in rows:
-        fault = _fault_of(row, head, attached)
+        fault = _fault_of(row, count, last, attached)
         if fault is not None and len(faults) < _MOST_FAULTS:
             faults.append(Fault(f"{name}, line {row[0]}", fault))
-        head = Head(row[0], row[1])
-    return head, faults
+        count, last = row[:2]
+    return Head(count, last), faults
 
 
-def _fault_of(row: Line, before: Head, attached: set[str] | None) -> str | None:
+def _fault_of(row: Line, before: int, follows: str, attached: set[str] | None) -> str | None:
     """Say what is wrong with one line, None where nothing is."""
     number, digest, stored = row[:3]
     if hashlib.sha256(stored).hexdigest() != digest:
         return "its bytes or its digest were changed after it was written"
-    if number != before.count + 1:
-        return f"it follows line {before.count}; lines between them were taken out"
+    if number != before + 1:
+        return f"it follows line {before}; lines between them were taken out"
     try:
-        data = json.loads(stored)
+        data = json.loads(stored.decode())  # told that it is UTF-8, the reader need not find out
     except ValueError:
         return "it is not JSON"
-    wrong = _wrong_place(data, row, before)
+    wrong = _wrong_place(data, row, follows)
     if wrong is None and attached is not None and data.get("kind") in _WITH_FILE:
         attached.add(str(data["body"]["digest"]))
     return wrong
 
 
-def _wrong_place(data: object, row: Line, before: Head) -> str | None:
+def _wrong_place(data: object, row: Line, follows: str) -> str | None:
     """Say why what a line holds does not fit what stands beside and before it, None where it fits."""
     if not isinstance(data, dict) or data.get("number") != row[0]:
         return "it belongs to another place"
-    if data.get("follows") != before.digest:
+    if data.get("follows") != follows:
         return "it does not follow the line before it; one of the two was put in later"
     if len(row) == 4 and data.get("sender") != row[3]:
         return "the id of its sender, kept beside it, was changed after it was written"
