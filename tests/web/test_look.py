@@ -138,8 +138,10 @@ class TestAWheelThatIsTapped:
     def test_taps_become_the_pilot_of_a_plan_with_one_touch(self, running: Running, context: BrowserContext) -> None:
         page = context.new_page()
         page.goto(f"{running.address}/look/result?{whole_look(32)}")
-        page.get_by_role("link", name="Make this the trial for a plan").tap()
-        expect(page.locator("main")).to_contain_text("The 6 runs of your look become the trial")
+        page.get_by_role("link", name="Plan a test from these runs").tap()
+        expect(page.locator("main")).to_contain_text(
+            "how much the 6 runs of your look differed, and how long they took"
+        )
 
 
 class TestNothingIsLost:

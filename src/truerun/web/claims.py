@@ -28,14 +28,18 @@ QUESTIONS = {
 """What each side is asked, by the key of its answer."""
 
 
+_OF_A_LOOK = ("pilot_spread", "pilot_runs", "run_minutes", "source", "control")
+"""What a look hands on to the plan."""
+
+
 def new(visit: Visit) -> Response:
     """Open a test with its claim."""
     if not visit.posted:
-        values = {name: visit.query.get(name, "") for name in ("pilot_spread", "pilot_runs", "source", "control")}
+        values = {name: visit.query.get(name, "") for name in _OF_A_LOOK}
         return page(visit, "new.html.j2", form=Form(values | {"form": str(uuid.uuid4())}))
     form = Form(visit.form)
     name, words = form.needed("name", "The name of the test"), form.needed("words", "The claim")
-    claimed = form.share("claimed", "The size of the claim")
+    claimed = form.size("claimed", "The size of the claim")
     if form.troubles:
         return page(visit, "new.html.j2", form=form, status=422)
     sent = form["form"]
@@ -53,6 +57,9 @@ def _keep_trial(visit: Visit, test: str, form: Form) -> None:
     spread, runs = form.share("pilot_spread", "The spread", percent=False), form["pilot_runs"]
     if spread is not None and runs.isdecimal():
         kept |= {"pilot_spread": spread, "pilot_runs": int(runs)}
+    minutes = form.minutes("run_minutes", "A run")
+    if minutes is not None and minutes > 0:
+        kept["run_minutes"] = minutes
     if kept:
         draft_plan(visit.notebook, test, kept, visit.notebook.head(test).digest)
 
@@ -69,7 +76,7 @@ def claim(visit: Visit) -> Response:
     if not open_:
         raise PlanBroken("The claim was sealed with the plan", "it is sealed", "Open a new test for another claim.")
     form = Form(visit.form)
-    words, claimed = form.needed("words", "The claim"), form.share("claimed", "The size of the claim")
+    words, claimed = form.needed("words", "The claim"), form.size("claimed", "The size of the claim")
     if form.troubles:
         return page_of_test(visit, row, state, "claim.html.j2", here="claim", form=form, open=open_, status=422)
     write_claim(visit.notebook, row.id, words, against=form.said("against"), by=form.said("by"), claimed=claimed)

@@ -6,14 +6,17 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from truerun.errors import TruerunError
+from truerun.errors import TruerunError, ValueOutOfRange
 from truerun.units.quantity import read_quantity
 from truerun.units.share import parse_share
 from truerun.units.unit import Dimension, parse_unit
+from truerun.workflow.bench import LARGEST_CLAIM, LONGEST_RUN
 
 __all__ = ["Form"]
 
 Read = TypeVar("Read")
+
+_COLDEST, _HOTTEST = 60, 200  # °C of frost and of heat; beyond them it is a slip of the keys
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +57,22 @@ class Form:
         """Read a share; a number alone is in percent where the field says so."""
 
         def read(text: str) -> float:
-            return parse_share(f"{text} %" if percent and "%" not in text else text, called)
+            if not percent or "%" in text:
+                return parse_share(text, called)
+            try:
+                return parse_share(f"{text} %", called)
+            except ValueOutOfRange as why:
+                raise ValueOutOfRange(called, f'"{text}"', "a number in percent", "For 5 of 100 write 5.") from why
 
         return self._read(name, read)
+
+    def size(self, name: str, called: str) -> float | None:
+        """Read the size of a claim, in percent."""
+        share = self.share(name, called)
+        if share is not None and abs(share) > LARGEST_CLAIM:
+            allowed = f"{100 * LARGEST_CLAIM:g} at most"
+            self.troubles[name] = str(ValueOutOfRange(called, self[name], allowed, "100 would run by itself."))
+        return share
 
     def minutes(self, name: str, called: str) -> float | None:
         """Read a length of time; a number alone is in minutes."""
@@ -70,9 +86,25 @@ class Form:
         """Read a length of time; a number alone is in seconds."""
 
         def read(text: str) -> float:
-            return read_quantity(text, Dimension.TIME, name=called, unit=parse_unit("s")).value
+            try:
+                seconds = read_quantity(text, Dimension.TIME, name=called, unit=parse_unit("s")).value
+            except ValueOutOfRange as why:
+                raise ValueOutOfRange(called, f'"{text}"', "a time in seconds, such as 61.2 or 2:03.4") from why
+            if seconds > LONGEST_RUN:
+                raise ValueOutOfRange(called, f"{text} s", "30 days at most", "Look for a slip of the keys.")
+            return seconds
 
         return self._read(name, read)
+
+    def celsius(self, name: str, called: str) -> float | None:
+        """Read a temperature in degrees Celsius, as a bench can have it."""
+        degrees = self.number(name, called)
+        if degrees is not None and not -_COLDEST <= degrees <= _HOTTEST:
+            allowed = f"from −{_COLDEST} to {_HOTTEST} °C"
+            self.troubles[name] = str(
+                ValueOutOfRange(called, f"{degrees:g} °C", allowed, "Look for a slip of the keys.")
+            )
+        return degrees
 
     def number(self, name: str, called: str) -> float | None:
         """Read a number without a unit; a degree sign behind it is let go."""

@@ -35,6 +35,7 @@ HOWS = (
     ("taps", "Tap at every pass", "Of one mark on the rim. Needs no sensor, and tells more."),
 )
 MOST_TAPS = 1000
+_LONG_RUN = 1000.0  # min; a run that is longer is a slip of the keys
 
 
 def look(visit: Visit) -> Response:
@@ -104,7 +105,9 @@ def _taps(form: Form, field: str) -> str:
 def _shown(seen: LookResult, runs: tuple[Run, ...], form: Form) -> dict[str, Any]:
     """Give what a look says."""
     found = seen.look
+    minutes = sum(found.means.values()) / len(found.means) / 60
     trial = {"pilot_spread": f"{found.spread:.6f}", "pilot_runs": str(sum(found.counts.values()))}
+    trial |= {"run_minutes": f"{minutes:.2g}"} if minutes < _LONG_RUN else {}
     names = {"source": form["source"], "control": form["control"]}
     return {
         "look": found,

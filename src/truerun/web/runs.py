@@ -125,7 +125,7 @@ def session(visit: Visit) -> Response:
     plan = _plan(state)
     form = Form(visit.form)
     if visit.posted:
-        degrees = form.number("temperature", "The temperature")
+        degrees = form.celsius("temperature", "The temperature")
         if not form.troubles:
             start_session(visit.notebook, row.id, words=form.said("note"), temperature=degrees)
             return moved(f"/t/{row.number}/warm-up")

@@ -24,6 +24,8 @@ from truerun.workflow.plan_files import SealedPlan, read_plan
 from truerun.workflow.planning import PlanResult, plan
 
 __all__ = [
+    "LARGEST_CLAIM",
+    "LONGEST_RUN",
     "abort_run",
     "adopt_plan",
     "answer_challenge",
@@ -54,8 +56,11 @@ __all__ = [
 
 _SIDES = ("claimant", "sceptic")
 
-_LONGEST_RUN = 30 * 86400.0  # s; longer is a slip of the keys
-_LARGEST_CLAIM = 10.0  # ten times what runs by itself; more is a slip of the keys
+LONGEST_RUN = 30 * 86400.0
+"""Longest time of a run [s]; more is a slip of the keys."""
+
+LARGEST_CLAIM = 10.0
+"""Largest size of a claim, where 1 runs by itself; more is a slip of the keys."""
 
 _MEASURED = frozenset((Kind.RUN_BEGUN, Kind.STARTED, Kind.TAP, Kind.STOPPED, Kind.PASSES, Kind.RECORDING, Kind.GUESS))
 """What a run rests on; a note or a photo that is withdrawn takes nothing from it."""
@@ -142,7 +147,7 @@ def write_claim(
     _require_unsealed(state_of(notebook, test), "The claim")
     if not words.strip():
         raise ValueOutOfRange("The claim", "empty", "the claimant's own words")
-    if claimed is not None and not -_LARGEST_CLAIM <= claimed <= _LARGEST_CLAIM:
+    if claimed is not None and not -LARGEST_CLAIM <= claimed <= LARGEST_CLAIM:
         remedy = "100 % would run by itself."
         raise ValueOutOfRange("The size of the claim", f"{100 * claimed:g} %", "1000 % at most", remedy)
     return notebook.append(test, Kind.CLAIM, {"words": words.strip(), "against": against, "by": by, "claimed": claimed})
@@ -332,7 +337,7 @@ def stop_clock(
 
 def _require_time(seconds: Any) -> None:
     """Refuse what is no time of a run."""
-    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds <= _LONGEST_RUN:
+    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds <= LONGEST_RUN:
         allowed = "a number of seconds above 0, and 30 days at most"
         raise ValueOutOfRange("The time of the run", f"{seconds} s", allowed, "Look for a slip of the keys.")
 
