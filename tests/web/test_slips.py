@@ -10,6 +10,7 @@ import pytest
 from tests.web.conftest import Running
 from tests.web.made_tests import opened, sealed
 from truerun.notebook.entries import Kind
+from truerun.web.plan_fields import USUAL
 from truerun.workflow.bench import state_of
 
 LOOK = {"source": "on", "control": "off", "end": "standstill"} | {
@@ -47,6 +48,20 @@ class TestAClaim:
         plan = client.get(made.headers["location"].replace("agreement", "plan"), timeout=60).text
         for name, value in (("run_minutes", "1"), ("pilot_runs", "6"), ("source", "on")):
             assert re.search(rf'name="{name}" value="{value}"', plan), name
+
+
+class TestAPlan:
+    @pytest.mark.parametrize("slip", [("margin", "-2"), ("spread", "0"), ("run_minutes", "-1"), ("spread", "abc")])
+    def test_with_a_size_that_cannot_be_stays_at_its_field_and_is_not_kept(
+        self, running: Running, client: httpx.Client, slip: tuple[str, str]
+    ) -> None:
+        test, (name, typed) = opened(running.notebook, "a slipped plan"), slip
+        head = running.notebook.head(test).digest
+        data = USUAL | {"source": "on", "control": "off", "spread": "1.5", "head": head, "then": "seal", name: typed}
+        page = client.post(f"{place_of(running, test)}/plan", data=data, timeout=60)
+        assert page.status_code == 422
+        assert f'href="#{name}"' in page.text
+        assert running.notebook.head(test).digest == head
 
 
 class TestATime:

@@ -109,7 +109,9 @@ def _sentence(error: click.ClickException) -> str:
         meant = did_you_mean(error.option_name, _option_names(ctx))
         return f"{path} has no option {error.option_name}. {meant or see}"
     if isinstance(error, click.MissingParameter) and error.param is not None:
-        return f"{path} needs {error.param.human_readable_name}. {see}"
+        missing = error.param
+        what = missing.opts[0] if missing.param_type_name == "option" else missing.human_readable_name
+        return f"{path} needs {what}. {see}"
     return f"{error.format_message().rstrip('.')}. {see}"
 
 

@@ -74,11 +74,21 @@ class Form:
             self.troubles[name] = str(ValueOutOfRange(called, self[name], allowed, "100 would run by itself."))
         return share
 
+    def above_zero(self, name: str, called: str) -> float | None:
+        """Read a share that must be above 0, in percent."""
+        share = self.share(name, called)
+        if share is not None and share <= 0:
+            self.troubles[name] = f"{called} must be above 0. Leave it empty if you have none."
+        return share
+
     def minutes(self, name: str, called: str) -> float | None:
         """Read a length of time; a number alone is in minutes."""
 
         def read(text: str) -> float:
-            return read_quantity(text, Dimension.TIME, name=called, unit=parse_unit("min")).value / 60
+            minutes = read_quantity(text, Dimension.TIME, name=called, unit=parse_unit("min")).value / 60
+            if minutes < 0:
+                raise ValueOutOfRange(called, f"{text} min", "0 min or more")
+            return minutes
 
         return self._read(name, read)
 

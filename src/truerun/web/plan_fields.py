@@ -100,8 +100,8 @@ def request_of(form: Form) -> dict[str, Any]:
     stops = chosen["end"] in _STOPS
     request |= {"end": "standstill", "stop": chosen["end"]} if stops else {"end": chosen["end"]}
     read = {
-        "margin": form.share("margin", "The smallest effect"),
-        "hill_bound": form.share("hill_bound", "What the bump changes"),
+        "margin": form.above_zero("margin", "The smallest effect"),
+        "hill_bound": form.above_zero("hill_bound", "What the bump changes"),
         "run_minutes": form.minutes("run_minutes", "A run"),
         "change_minutes": form.minutes("change_minutes", "Setting again"),
         "sitting_minutes": form.minutes("sitting_minutes", "The longest sitting"),
@@ -150,7 +150,7 @@ def _covariates(form: Form) -> list[str]:
 
 def _spread(form: Form) -> dict[str, Any]:
     """Read the spread: from trial runs where their number is said."""
-    spread, runs = form.share("spread", "The spread"), _whole(form, "pilot_runs", "The number of trial runs")
+    spread, runs = form.above_zero("spread", "The spread"), _whole(form, "pilot_runs", "The number of trial runs")
     if spread is not None and runs is not None:
         return {"pilot_spread": spread, "pilot_runs": runs}
     return {"spread": spread}
