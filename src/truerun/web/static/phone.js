@@ -16,10 +16,13 @@
   setTimeout(look, 1000);
 
   const ready = byId("ready");
-  if (ready) ready.addEventListener("click", () => {
-    ready.disabled = true;
-    box.put("/p/observe", { what: "begin", slot: Number(slot) });
-  });
+  if (ready) {
+    ready.addEventListener("click", () => {
+      ready.disabled = true;
+      box.put("/p/observe", { what: "begin", slot: Number(slot) });
+    });
+    ready.disabled = false; // until here nobody would hear a press
+  }
   const wrong = byId("wrong");
   if (wrong) wrong.addEventListener("submit", (event) => {
     event.preventDefault();
