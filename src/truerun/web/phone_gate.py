@@ -69,7 +69,10 @@ class PhoneGate(Gate):
     """
 
     # with "no-referrer" a form sent over plain http names no origin, and could not be told from another site's
-    headers = HEADERS | {"referrer-policy": "same-origin"}
+    # a browser heeds the opener policy on https only, and says so in its console
+    headers = {name: value for name, value in HEADERS.items() if name != "cross-origin-opener-policy"} | {
+        "referrer-policy": "same-origin"
+    }
 
     def __init__(self, app: ASGIApp, phones: PhoneDoor) -> None:
         super().__init__(app, Door(phones.port, token=None), PHONE_LIMIT)
