@@ -85,3 +85,14 @@ class TestATemperature:
         assert page.status_code == 422
         assert f'value="{degrees}"' in page.text
         assert state_of(running.notebook, test).sessions == before
+
+
+class TestAnAddress:
+    def test_cut_short_leads_to_where_the_test_goes_on(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "an address cut short")
+        place = place_of(running, test)
+        asked = client.get(place)
+        assert (asked.status_code, asked.headers["location"]) == (303, f"{place}/agreement")
+        sealed(running.notebook, test)
+        assert client.get(place).headers["location"] == f"{place}/runs/1/sheet"
+        assert client.get("/t/9999").status_code == 404

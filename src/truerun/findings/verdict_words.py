@@ -33,7 +33,8 @@ SENTENCES: dict[str, str] = {
     "claim-outside": " The {claimed} that is claimed does not lie in this span.",
     "as-it-should": " Same against same must show nothing, and so it does.",
     "not-by-itself": " It is not enough to run by itself.",
-    "little-for-a-hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
+    "little-for-a-hand": " The span lies beside zero, but by less than the {allowance} that timing by hand could make: "
+    "that counts as no difference.",
     "limits": 'If "{source}" adds anything, it is {adds}; if it takes anything, {takes}, '
     "each right {confidence} times in 100.",
     "limits-linear": 'If "{source}" raises the {name}, it is by {adds}; if it lowers it, by {takes}, '

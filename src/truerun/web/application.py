@@ -34,6 +34,7 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     ("/settings/import", "settings.take_over", ("POST",)),
     ("/phones", "phones.phones", ("GET", "POST")),
     ("/new", "claims.new", ("GET", "POST")),
+    (TEST, "shelf.resumed", ("GET",)),
     (TEST + "/claim", "claims.claim", ("GET", "POST")),
     (TEST + "/agreement", "claims.agreement", ("GET",)),
     (TEST + "/agreement/{side}", "claims.answer", ("GET", "POST")),

@@ -10,9 +10,9 @@ from truerun.notebook.ledger import TestRow
 from truerun.notebook.state import TestState
 from truerun.web.pages import page
 from truerun.web.road import NextStep, next_step, standing
-from truerun.web.visit import Visit
+from truerun.web.visit import Visit, moved
 
-__all__ = ["keys", "shelf"]
+__all__ = ["keys", "resumed", "shelf"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,11 @@ def shelf(visit: Visit) -> Response:
     }
     counted["under_way"] = len(shown) - sum(counted.values())
     return page(visit, "shelf.html.j2", first=shown[0], others=shown[1:], counted=counted, count=len(shown))
+
+
+def resumed(visit: Visit) -> Response:
+    """Lead to where a test goes on."""
+    return moved(next_step(visit.row.number, visit.state(visit.row)).address)
 
 
 def keys(visit: Visit) -> Response:
