@@ -228,7 +228,7 @@ def _rows(request: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Compared", f"{shown.get('source', '')} with {shown.get('control', '')}"),
         ("Runs", f"{int(shown['runs']) // 2} of each, in an order drawn by lot"),
         ("Set of orders", ORDER_SETS[shown["orders"]]),
-        ("A run is timed", f"{ends[shown['end']]}, {dict(CHOICES['timing'])[shown['timing']]}"),
+        ("The timing ends", f"{ends[shown['end']]}, {dict(CHOICES['timing'])[shown['timing']]}"),
         ("Launched", _launched(shown)),
         ("Measured before each launch", shown["covariates"] or "nothing that the verdict allows for"),
         ("Who knew", BLINDING[int(shown["blinding"])]),
