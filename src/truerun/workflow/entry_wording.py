@@ -85,6 +85,9 @@ _WORDS: Mapping[str, Callable[[Any], str]] = {
     "temperature": "{:g} °C".format,
     "invented": lambda _: "invented",
     "note": str,
+    "at": "at {:.3f} s of that clock".format,
+    "bytes": "{} bytes".format,
+    "digest": "fingerprint {}".format,
     "why": "why: {}".format,
 }
 """How each thing is said, in the order in which they are said; what is not named here comes last."""
