@@ -48,7 +48,7 @@ class TestTheLogbook:
     def test_it_shows_every_line_and_covers_the_times(self, running: Running, bench: str, client: httpx.Client) -> None:
         page = client.get(f"/t/{number_of(running, bench)}/logbook").text
         count = running.notebook.head(bench).count
-        assert re.findall(r'<th scope="row" class="r">(\d+)</th>', page) == [str(each) for each in range(count, 0, -1)]
+        assert re.findall(r'<th scope="row"[^>]*>(\d+)</th>', page) == [str(each) for each in range(count, 0, -1)]
         assert "a draught from the door" in page
         assert "16.2" not in page
         assert "run 1; time covered; by hand; typed in" in page
@@ -66,7 +66,7 @@ class TestTheLogbook:
         assert "It gains.; claimed: 100\N{NO-BREAK SPACE}%; by Bo" in page
         assert "the sceptic; is it fair: Yes.; would change my mind: A film." in page
         assert "run 1; the bench or the wheel was bumped" in page
-        says = re.findall(r'<td class="says">(.*?)</td>', page)
+        says = re.findall(r'<td role="cell" class="says">(.*?)</td>', page)
         assert [each for each in says if re.search("_|True|None|[{}]", each)] == []
 
 
@@ -84,7 +84,7 @@ class TestTakingBack:
         assert line in state_of(running.notebook, bench).withdrawn
         assert client.get(place).status_code == 422  # once
         page = client.get(f"/t/{number}/logbook").text
-        assert re.search(rf'<tr class="fell"><th scope="row" class="r">{line}</th>', page)
+        assert re.search(rf'<tr role="row" class="fell"><th scope="row"[^>]*>{line}</th>', page)
 
     def test_nothing_of_them_stands_afterwards(self, running: Running, bench: str) -> None:
         state = state_of(running.notebook, bench)

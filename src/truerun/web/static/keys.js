@@ -55,6 +55,8 @@
       close.type = "button"; close.className = "btn first"; close.textContent = "Close";
       close.addEventListener("click", () => dialog.close());
       dialog.append(close);
+      const title = dialog.querySelector("h1"); // the list begins at its title, not at the first thing that takes focus
+      title.tabIndex = -1; title.autofocus = true;
       document.body.append(dialog);
       choose(dialog.querySelector("#single-keys"));
     }
