@@ -331,6 +331,18 @@ class TestTapsByHand:
         assert (counted.counts == seen).all()
         assert {"taps", "passes-missed"} <= said(counted)
 
+    @pytest.mark.parametrize("seed", range(6))
+    @pytest.mark.parametrize("drag", ["dry", "viscous"])
+    def test_the_long_last_turns_of_a_wheel_that_comes_to_rest_are_one_each(self, drag: str, seed: int) -> None:
+        # closed forms: t = T (1 - sqrt(1 - n/N)) under dry drag, -T ln(1 - n/N) under viscous drag (uniform and
+        # exponential retardation, any textbook of mechanics); the last turn takes 2.4 and 1.7 times the one before
+        left = 1 - np.arange(60) / 60
+        times = 100 * (1 - np.sqrt(left)) if drag == "dry" else -30 * np.log(left)
+        times += 0.03 * np.random.default_rng(seed).standard_normal(60)
+        counted = count_passes(Passes(times, timing=Timing(clock=Clock.HAND)), 1)
+        assert (counted.counts == np.arange(60)).all()
+        assert "passes-missed" not in said(counted)
+
     def test_several_marks_are_refused(self) -> None:
         with pytest.raises(ValueOutOfRange, match="1 for taps by hand"):
             count_passes(Passes(dry_passes(), timing=Timing(clock=Clock.HAND)), 4)
