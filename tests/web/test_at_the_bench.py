@@ -69,6 +69,20 @@ class TestTheLaunch:
         assert "Launch: <b>" not in client.get(f"{place_of(running, test)}/runs/1/sheet").text
 
 
+class TestTheEnd:
+    def test_how_it_is_told_stands_wherever_a_run_is_timed(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "ended by a count")
+        sealed(running.notebook, test, end_setting="one turn takes 2 s")
+        place = place_of(running, test)
+        for address in (f"{place}/runs/1/sheet", f"{place}/plan/sheet", f"{place}/plan/seal"):
+            assert "down to a set speed: one turn takes 2 s" in plain(client.get(address).text)
+
+    def test_it_stands_on_the_table_to_fill_in_and_a_plan_without_it_is_as_before(self) -> None:
+        said = "# A run is timed down to a set speed: one turn takes 2 s\n"
+        assert said in plan(SAID, end_setting="one turn takes 2 s").run_sheet_csv()
+        assert "A run is timed" not in plan(SAID).run_sheet_csv()
+
+
 class TestWhatIsChecked:
     def test_once_a_block_before_its_first_launch(self, running: Running, client: httpx.Client) -> None:
         test = opened(running.notebook, "checked in blocks")

@@ -161,7 +161,7 @@ class TestExcusesSortedBeforehand:
 class TestSealsMadeBefore:
     def test_a_plan_that_says_nothing_new_is_written_as_before(self) -> None:
         document = plan(SAID).document()
-        assert not {"mishaps", "launch_setting"} & set(document)
+        assert not {"mishaps", "end_setting", "launch_setting"} & set(document)
         assert read_plan(json.loads(json.dumps(document))).plan.mishaps == {}
 
     def test_what_is_said_is_part_of_the_seal(self) -> None:
@@ -193,6 +193,12 @@ class TestMeasuredBeforeEachLaunch:
         answer = client.post(f"{place_of(running, test)}/plan", data=sent)
         assert answer.status_code == 422
         assert said in answer.text
+
+
+class TestTheEnd:
+    def test_how_it_is_told_is_sealed_with_the_plan(self, running: Running, client: httpx.Client) -> None:
+        _, state = sealed_by_form(running, client, "ended by a count", end_setting=" one turn takes 2 s ")
+        assert read_plan(state.plan).plan.end_setting == "one turn takes 2 s"
 
 
 class TestTheLaunch:

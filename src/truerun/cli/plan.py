@@ -112,6 +112,7 @@ _SIZES = ("margin", "claimed", "spread", "pilot_spread")
 @click.option("--look-after", type=WHOLE, metavar="RUN", help="One planned look after this run; none if not said.")
 @click.option("--look-alpha", type=SHARE, help="Share of false alarms that the look may use; 1% if not said.")
 @click.option("--spare-blocks", type=WHOLE, metavar="N", help="Blocks drawn now for going on openly; 0 if not said.")
+@click.option("--end-setting", metavar="WORDS", help='How the end is told at the bench, such as "one turn takes 2 s".')
 @click.option(
     "--launch-setting", metavar="WORDS", help='What launches the wheel, such as "0.5 kg from the 40 cm mark".'
 )

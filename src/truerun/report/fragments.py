@@ -6,7 +6,7 @@ from truerun.report.figures_shown import figures_shown
 from truerun.report.layout import minutes_text
 from truerun.report.pages import rendered
 from truerun.report.pictures import drive_line_picture
-from truerun.report.plan_words import ORDER_SETS, end_words
+from truerun.report.plan_words import ORDER_SETS, plan_end_words
 from truerun.report.standings import standings
 from truerun.trial.comparison import Comparison
 from truerun.trial.holding import Standing, kind_of
@@ -99,7 +99,7 @@ def plan_fragment(plan: Plan, seal: Seal, ahead: Prospect, time: Schedule | None
         ahead=ahead,
         time=time,
         minutes=_minutes(time.minutes) if time is not None else "",
-        end=end_words(plan.end, plan.stop, plan.window),
+        end=plan_end_words(plan),
         orders=ORDER_SETS[plan.orders],
         finds=_size(plan, ahead.finds),
         finds_surely=_size(plan, ahead.finds_surely),

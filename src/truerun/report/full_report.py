@@ -17,7 +17,7 @@ from truerun.report.figures_shown import figures_shown
 from truerun.report.json_text import json_text
 from truerun.report.pages import rendered
 from truerun.report.pictures import Picture, picture_of, pictures_of
-from truerun.report.plan_words import ADJUSTED, BLINDING, ORDER_SETS, ROLES, end_words
+from truerun.report.plan_words import ADJUSTED, BLINDING, ORDER_SETS, ROLES, end_words, plan_end_words
 from truerun.report.run_rows import launch_rows, raw_columns, raw_rows
 from truerun.report.standings import control_rows, linked_rows, standing_causes, standings
 from truerun.report.two_impressions import TwoImpressions
@@ -164,7 +164,7 @@ def _words(comparison: Comparison) -> dict[str, Any]:
         "blinding": BLINDING,
         "percent": percent,
         "heading": f"{table.measure} [{table.unit}]" if table.unit else table.measure,
-        "end": end_words(rules.end, rules.stop, rules.plan.window if rules.plan else rules.window),
+        "end": plan_end_words(rules.plan) if rules.plan else end_words(rules.end, rules.stop, rules.window),
         "over_speeds": isinstance(rules.window, Window),
     }
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from truerun.trial.plan import End, Role, Window, WindowRule
+from truerun.trial.plan import End, Plan, Role, Window, WindowRule
 from truerun.units.formats import format_quantity
 
-__all__ = ["ADJUSTED", "BLINDING", "ORDER_SETS", "ROLES", "end_words"]
+__all__ = ["ADJUSTED", "BLINDING", "ORDER_SETS", "ROLES", "end_words", "plan_end_words"]
 
 _ENDS = {
     End.SPEED: "down to a set speed",
@@ -78,6 +78,12 @@ def end_words(end: End | None, stop: str | None, window: Window | WindowRule | N
     if stop in _STOPS:
         return _STOPS[stop]
     return _ENDS[end] if end is not None else "at standstill, as nobody said otherwise"
+
+
+def plan_end_words(plan: Plan) -> str:
+    """Say what the timing of a run of a plan covers, and how that is told at the bench where the plan says it."""
+    words = end_words(plan.end, plan.stop, plan.window)
+    return f"{words}: {' '.join(plan.end_setting.split())}" if plan.end_setting else words
 
 
 def _trimmed(text: str) -> str:

@@ -9,7 +9,7 @@ from jinja2 import Environment, StrictUndefined
 
 from truerun.report.bench_lists import ONCE_A_BLOCK
 from truerun.report.layout import minutes_text
-from truerun.report.plan_words import end_words
+from truerun.report.plan_words import plan_end_words
 from truerun.trial.plan import Plan
 from truerun.trial.seal import Seal, spoken
 
@@ -63,7 +63,7 @@ def render_run_sheet(plan: Plan, seal: Seal, *, launch: str | None = None) -> st
         checks=ONCE_A_BLOCK,
         blind=plan.drawn_by == "bag",
         block=plan.order_set.block,
-        end=end_words(plan.end, plan.stop, plan.window),
+        end=plan_end_words(plan),
         heading=plan.measurand.name + (f" [{plan.measurand.unit}]" if plan.measurand.unit else ""),
         minutes=minutes_text(plan.sessions.minutes) if plan.sessions.minutes else None,
         made=plan.made[:10],

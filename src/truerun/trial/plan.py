@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 
-MAY_BE_ABSENT = ("launch_setting", "mishaps")
+MAY_BE_ABSENT = ("end_setting", "launch_setting", "mishaps")
 """Keys that are left out of the document where nothing was said, so that seals made without them still fit."""
 
 
@@ -192,6 +192,7 @@ class Plan(Record):
     pilot: Pilot | None = None
     forecast: Forecast | None = None
     note: str | None = None
+    end_setting: str | None = None
     launch_setting: str | None = None
     mishaps: Mapping[str, str] = Field(default_factory=dict)
 

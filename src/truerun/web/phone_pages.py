@@ -24,7 +24,7 @@ from starlette.routing import Route
 from truerun.errors import TruerunError, ValueOutOfRange
 from truerun.notebook.state import TestState
 from truerun.report.bench_lists import ONCE_A_BLOCK
-from truerun.report.plan_words import end_words
+from truerun.report.plan_words import plan_end_words
 from truerun.trial.mishaps import MISHAPS, excused
 from truerun.trial.plan import Plan
 from truerun.trial.seal import spoken_code
@@ -188,7 +188,7 @@ def _time(visit: Visit, phone: Phone) -> Response:
         "phone_time.html.j2",
         launch=state.next_slot,
         planned=plan.runs,
-        end=end_words(plan.end, plan.stop, plan.window),
+        end=plan_end_words(plan),
         guesses=plan.blinding.grade >= _GUESSES,
         wrong={key: MISHAPS[key] for key in excused(plan.mishaps) if key != "wrong-condition"},
     )

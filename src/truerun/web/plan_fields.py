@@ -106,14 +106,16 @@ def request_of(form: Form) -> dict[str, Any]:
         "change_minutes": form.minutes("change_minutes", "Setting again"),
         "sitting_minutes": form.minutes("sitting_minutes", "The longest sitting"),
         "warm_up_launches": _whole(form, "warm_up_launches", "Warm-up launches"),
+        "end_setting": form.said("end_setting"),
         "launch_setting": form.said("launch_setting"),
         "mishaps": _mishaps(form),
         "covariates": _covariates(form),
         "excuses": excuses_of(form),
         **_spread(form),
     }
-    if len(form["launch_setting"]) > _LONGEST_SETTING:
-        form.troubles["launch_setting"] = f"What launches it: at most {_LONGEST_SETTING} letters."
+    for field, title in (("end_setting", "How you tell that it has ended"), ("launch_setting", "What launches it")):
+        if len(form[field]) > _LONGEST_SETTING:
+            form.troubles[field] = f"{title}: at most {_LONGEST_SETTING} letters."
     return request | {name: value for name, value in read.items() if value not in (None, {}, [])}
 
 
@@ -179,7 +181,8 @@ def typed(request: Mapping[str, Any] | None) -> dict[str, str]:
     minutes = {key: f"{asked[key]:g}" for key in ("run_minutes", "change_minutes", "sitting_minutes") if key in asked}
     same = {key: str(asked[key]) for key in (*_SAME, *_NUMBERS) if asked.get(key) is not None}
     told = {f"fate-{name}": fate for name, fate in asked.get("mishaps", {}).items()}
-    told |= {"launch_setting": asked.get("launch_setting") or "", "covariates": "; ".join(asked.get("covariates", ()))}
+    told |= {key: asked.get(key) or "" for key in ("end_setting", "launch_setting")}
+    told |= {"covariates": "; ".join(asked.get("covariates", ()))}
     told |= typed_excuses(asked.get("excuses", ()))
     end = {"end": str(asked.get("stop") or asked["end"])} if "end" in asked else {}
     return USUAL | same | shares | minutes | end | told

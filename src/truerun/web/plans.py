@@ -12,7 +12,7 @@ from starlette.responses import JSONResponse, Response
 
 from truerun.errors import HeadMoved, TruerunError
 from truerun.notebook.state import TestState
-from truerun.report.plan_words import BLINDING, ORDER_SETS, end_words
+from truerun.report.plan_words import BLINDING, ORDER_SETS, plan_end_words
 from truerun.report.run_sheet import render_run_sheet
 from truerun.trial.mishaps import rule_words
 from truerun.trial.phrases import percent
@@ -87,6 +87,7 @@ def _kept(state: TestState, request: dict[str, Any]) -> dict[str, Any]:
         "excuses",
         "mishaps",
         "covariates",
+        "end_setting",
         "launch_setting",
         "run_minutes",
         "change_minutes",
@@ -223,12 +224,15 @@ def seal(visit: Visit) -> Response:
 def _rows(request: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Give what a plan holds, in words."""
     shown = typed(request)
-    ends = dict(CHOICES["end"])
+    ended = _told(dict(CHOICES["end"])[shown["end"]], shown["end_setting"])
     rows = [
         ("Compared", f"{shown.get('source', '')} with {shown.get('control', '')}"),
         ("Runs", f"{int(shown['runs']) // 2} of each, in an order drawn by lot"),
         ("Set of orders", ORDER_SETS[shown["orders"]]),
-        ("The timing ends", f"{ends[shown['end']]}, {dict(CHOICES['timing'])[shown['timing']]}"),
+        (
+            "The timing ends",
+            f"{ended}, {dict(CHOICES['timing'])[shown['timing']]}",
+        ),
         ("Launched", _launched(shown)),
         ("Measured before each launch", shown["covariates"] or "nothing that the verdict allows for"),
         ("Who knew", BLINDING[int(shown["blinding"])]),
@@ -244,8 +248,12 @@ def _rows(request: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 def _launched(shown: Mapping[str, str]) -> str:
     """Say how the wheel is launched, and by what."""
-    how, what = dict(CHOICES["launch"])[shown["launch"]], shown["launch_setting"]
-    return f"{how}: {what}" if what else how
+    return _told(dict(CHOICES["launch"])[shown["launch"]], shown["launch_setting"])
+
+
+def _told(words: str, exactly: str) -> str:
+    """Put beside a choice how exactly that is at this bench, where it was said."""
+    return f"{words}: {exactly}" if exactly else words
 
 
 def _sealed(visit: Visit, state: TestState) -> Response:
@@ -265,7 +273,7 @@ def _sealed(visit: Visit, state: TestState) -> Response:
         sha256=sealed.seal.sha256,
         groups=[(group, spoken(group)) for group in code.split()],
         qr=picture.svg_inline(scale=4, border=4, dark="#000000", light="#ffffff", omitsize=True),
-        end=end_words(document.end, document.stop, document.window),
+        end=plan_end_words(document),
         orders=ORDER_SETS[document.orders],
         measured=document.covariates,
         blinding=BLINDING[document.blinding.grade],

@@ -14,7 +14,7 @@ from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Kind
 from truerun.notebook.state import RunState, TestState
 from truerun.report.bench_lists import ONCE_A_BLOCK
-from truerun.report.plan_words import end_words
+from truerun.report.plan_words import plan_end_words
 from truerun.trial.mishaps import excused
 from truerun.trial.plan import Plan
 from truerun.web.forms import Form
@@ -205,7 +205,7 @@ def _sheet(plan: Plan, state: TestState, slot: int, now: datetime) -> dict[str, 
         "hidden": plan.drawn_by == "bag",
         "blind": plan.blinding.grade >= 2,
         "guesses": plan.blinding.grade >= _GUESSES,
-        "end": end_words(plan.end, plan.stop, plan.window),
+        "end": plan_end_words(plan),
         "stop_word": {"turns-back": "It turns back", "lies-still": "It lies still"}.get(plan.stop or "", "Stop"),
         "wrong": excused(plan.mishaps),
         "rule": plan.left_out_rule,
@@ -256,7 +256,7 @@ def typed_time(visit: Visit) -> Response:
         form=form,
         condition=plan.order[slot - 1],
         is_source=plan.order[slot - 1] == plan.conditions.source,
-        end=end_words(plan.end, plan.stop, plan.window),
+        end=plan_end_words(plan),
     )
 
 

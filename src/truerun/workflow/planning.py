@@ -17,6 +17,7 @@ from pydantic import Field, ValidationError, model_validator
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.recordings.headings import column_name
 from truerun.report.plain_text import plan_text
+from truerun.report.plan_words import plan_end_words
 from truerun.report.run_sheet import render_run_sheet
 from truerun.stats.orders import orders_for
 from truerun.stats.stages import planned_look
@@ -98,6 +99,7 @@ class PlanRequest(Record):
     spare_blocks: int = Field(default=0, ge=0, le=8)
     agreed: Agreement = Agreement()
     note: str | None = None
+    end_setting: str | None = Field(default=None, max_length=120)
     launch_setting: str | None = Field(default=None, max_length=120)
     mishaps: Mapping[str, str] = Field(default_factory=dict)
     excuses: tuple[Excuse, ...] = ()
@@ -152,6 +154,8 @@ class PlanResult:
         """Give the run sheet to fill in, as a table with comment lines."""
         text = io.StringIO()
         text.write(f"# {' '.join(self.plan.claim.words.split())}\n# Seal {self.seal.code}\n")
+        if self.plan.end_setting:
+            text.write(f"# A run is timed {plan_end_words(self.plan)}\n")
         if self.plan.launch_setting:
             text.write(f"# Launch: {' '.join(self.plan.launch_setting.split())}\n")
         text.write("# Fill in one time a line. A run stopped before its time was seen: write why under left_out,\n")
@@ -282,7 +286,7 @@ def _as_requested(request: PlanRequest) -> dict[str, Any]:
         "margin",
         "claimed",
     )
-    more = ("note", "launch_setting")
+    more = ("note", "end_setting", "launch_setting")
     return {name: getattr(request, name) for name in same + more} | {
         "agreed": request.agreed.model_copy(update={"excuses": (*request.agreed.excuses, *request.excuses)}),
         "mishaps": require_mishaps(request.mishaps),
