@@ -19,6 +19,7 @@
 
   function key(id, act, onTouch) {
     const button = document.getElementById(id);
+    button.disabled = false; // until here nobody would hear a press
     if (onTouch) button.addEventListener("pointerdown", (event) => { if (!event.button) press(id, act, event.timeStamp); });
     // a click without a pointer comes from a keyboard or from assistive technology
     button.addEventListener("click", (event) => {
