@@ -127,7 +127,7 @@ class ScreeningResult(SeveralResult):
             raise PlanBroken("A fresh test needs a candidate", "there is none", "Screen other variants.")
         measurand = plan.measurand
         values: dict[str, Any] = {
-            "claim": f'"{self.candidate}" is better than {plan.control or "the others"}.',
+            "claim": f"With {self.candidate} it does better than with {plan.control or 'the others'}.",
             "source": self.candidate,
             "control": plan.control,
             "end": plan.end.value,
