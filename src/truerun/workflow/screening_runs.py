@@ -196,7 +196,8 @@ def open_fresh_test(notebook: Notebook, test: str, variant: str | None = None) -
     if chosen not in names:
         raise ValueOutOfRange("The variant", f'"{chosen}"', "one of the screening's list")
     if chosen != result.candidate:
-        values |= {"source": chosen, "claim": f"With {chosen} it does better than with {values.get('control') or 'the others'}."}
+        control = values.get("control") or "the others"
+        values |= {"source": chosen, "claim": f"With {chosen} it does better than with {control}."}
     made = fresh_test_of(notebook, state, chosen)
     if made is not None:
         return made
