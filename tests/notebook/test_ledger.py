@@ -76,7 +76,7 @@ class TestAppending:
         with pytest.raises(ValueOutOfRange, match="without a head"):
             book.append(arc, Kind.CLOSED, {"why": "done"})
 
-    @pytest.mark.parametrize("value", [float("nan"), float("inf"), 2**53, -(2**53), {1, 2}, b"x"])
+    @pytest.mark.parametrize("value", [float("nan"), float("inf"), 2**53, -(2**53), {1, 2}, b"x", "half \ud83d"])
     def test_refuses_what_readers_would_read_differently(self, book: Notebook, arc: str, value: object) -> None:
         with pytest.raises(ValueOutOfRange):
             book.append(arc, Kind.NOTE, {"words": value})

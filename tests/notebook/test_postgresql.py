@@ -14,7 +14,7 @@ import pytest
 from sqlalchemy import text
 
 from truerun.errors import HeadMoved, NotebookUnusable
-from truerun.notebook.connection import writing
+from truerun.notebook.connection import reading, writing
 from truerun.notebook.entries import Kind
 from truerun.notebook.files import read_file, store_file
 from truerun.notebook.ledger import open_notebook
@@ -103,6 +103,18 @@ def test_each_client_notices_that_the_end_was_cut_off(place: str) -> None:
             connection.execute(text("DELETE FROM truerun_entries WHERE number = 2"))
     with pytest.raises(NotebookUnusable, match="was cut off"):
         open_notebook(place)
+
+
+def test_a_connection_that_was_cut_is_a_sentence_and_the_next_try_goes_through(place: str) -> None:
+    with open_notebook(place) as book:
+        test = book.open_test({"name": "the arc"}).test
+        cut = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND query <> ''"
+        with reading(book.engine, book.place) as connection:
+            connection.execute(text(cut + " AND backend_type = 'client backend'"))
+        with pytest.raises(NotebookUnusable, match="cannot be reached"):
+            book.append(test, Kind.NOTE, {"words": "calm"})
+        assert book.append(test, Kind.NOTE, {"words": "calm"}).number == 2
+        assert verify_notebook(book).faults == ()
 
 
 def test_a_server_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:

@@ -155,7 +155,12 @@ def write_entry(
         "follows": follows,
         "sender": sender,
     }
-    stored = canonical_bytes(whole)
+    try:
+        stored = canonical_bytes(whole)
+    except UnicodeEncodeError as error:
+        raise ValueOutOfRange(
+            "The text", f"half a sign ({error.object[error.start : error.end]!r})", "whole signs", "Type it again."
+        ) from None
     if len(stored) > MOST_BYTES:
         raise ValueOutOfRange(
             "The entry", f"{len(stored)} bytes long", f"at most {MOST_BYTES} bytes", "Attach it as a file instead."

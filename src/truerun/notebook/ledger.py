@@ -14,7 +14,7 @@ from typing import Any, Self
 
 from sqlalchemy import Connection, Engine, bindparam, func, literal_column, select
 
-from truerun.errors import HeadMoved, ValueOutOfRange
+from truerun.errors import HeadMoved, NotebookUnusable, ValueOutOfRange
 from truerun.findings.finding import Finding
 from truerun.notebook.connection import Prepared, close, connect, reading, writing
 from truerun.notebook.entries import FIRST, Entry, Kind, digest_of, read_entry, write_entry
@@ -337,8 +337,14 @@ class Notebook:
         with self._one_at_a_time:
             if self._writer is None:
                 self._writer = self.engine.connect()
-            with writing(self.engine, self.place, self._writer) as connection:
-                yield connection
+            try:
+                with writing(self.engine, self.place, self._writer) as connection:
+                    yield connection
+            except NotebookUnusable:  # a server that went away takes the connection along; the next try gets a new one
+                self._writer.invalidate()
+                self._writer.close()
+                self._writer = None
+                raise
 
     def _put(
         self,
