@@ -232,6 +232,18 @@ class TestByHand:
         page.keyboard.press("1")
         expect(page.locator("#look-source")).to_have_attribute("aria-pressed", "true")
 
+    @pytest.mark.parametrize(("width", "height"), [(360, 640), (360, 740), (820, 1180), (1280, 800)])
+    def test_the_second_tap_falls_on_the_pad_where_the_first_one_was(self, look: Page, width: int, height: int) -> None:
+        look.set_viewport_size({"width": width, "height": height})
+        first = look.locator("#look-start").bounding_box()
+        assert first is not None
+        place = (first["x"] + first["width"] / 2, first["y"] + first["height"] / 2)
+        assert place[1] < height  # on the screen without scrolling
+        for _ in range(3):  # the eyes are on the wheel, the finger stays
+            look.touchscreen.tap(*place)
+            look.wait_for_timeout(AFTER_A_TAP)
+        expect(look.locator("#passes")).to_have_text("3")
+
     def test_a_thumb_does_it_and_every_key_is_large(self, look: Page) -> None:
         look.locator("#look-start").tap()
         for _ in range(2):
