@@ -321,7 +321,7 @@ class TestTwoPhones:
         run = state_of(running.notebook, test_id).runs[-1]
         assert (run.slot, run.guess) == (1, "bare rim alone")
         assert run.seconds is not None
-        assert 0.3 < run.seconds < 60
+        assert 0 < run.seconds < 60
 
     def test_what_went_wrong_is_done_again(self, running: Running, test_id: str, phones: tuple[Page, Page]) -> None:
         rigger, keeper = phones

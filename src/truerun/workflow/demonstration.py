@@ -21,7 +21,7 @@ __all__ = ["CLAIM", "demonstration_files"]
 
 CLAIM = """\
 # An invented example: a village repair hall tests a claim about an arc of magnets beside the rim of a wheel.
-# Every key is also an option of truerun plan, with - for _.
+# Every key outside a table is also an option of truerun plan, with - for _.
 
 claim = "With the arc in place the wheel gains on every turn."
 against = "With the arc in place the wheel slows down no later than without it."
