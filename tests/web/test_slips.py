@@ -6,6 +6,7 @@ import re
 
 import httpx
 import pytest
+from playwright.sync_api import Browser, expect
 
 from tests.web.conftest import Running
 from tests.web.made_tests import opened, sealed
@@ -62,6 +63,23 @@ class TestAPlan:
         assert page.status_code == 422
         assert f'href="#{name}"' in page.text
         assert running.notebook.head(test).digest == head
+
+    def test_that_came_back_and_was_put_right_is_led_back_to_and_not_sent_again(
+        self, running: Running, browser: Browser
+    ) -> None:
+        test = opened(running.notebook, "a slip put right")
+        with running.context(browser) as context:
+            page = context.new_page()
+            page.goto(f"{running.address}{place_of(running, test)}/plan")
+            for label, typed in (("With the source", "on"), ("Without it", "off"), ("Spread from run to run", "abc")):
+                page.get_by_label(label).fill(typed)
+            page.get_by_role("button", name="Go on to the seal").click()
+            expect(page.get_by_role("alert")).to_contain_text("to put right")
+            page.get_by_label("Spread from run to run").fill("1.5")
+            page.get_by_role("button", name="Go on to the seal").click()
+            expect(page.get_by_role("heading", level=1)).to_have_text("Seal this plan?")
+            page.go_back()  # a browser that would have to send the form again shows a page of its own here
+            expect(page.get_by_label("Spread from run to run")).to_have_value("1.5")
 
 
 class TestATime:
