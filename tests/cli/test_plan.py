@@ -73,6 +73,15 @@ class TestFileAndOptions:
         agreed = json.loads(call("plan", "claim.toml", "--out", "new", "--json")[1])["agreed"]
         assert agreed["sceptic"]["excuse_to_come"] == "The bearing was lighter with the arc in."
 
+    def test_mishaps_and_excuses_of_the_file_are_sealed(self, call: Called, tmp_path: Path) -> None:
+        tables = '[mishaps]\nbumped = "left-out"\n[[excuses]]\nwords = "Not run in."\nbecomes = "control"\n'
+        (tmp_path / "said.toml").write_text(
+            f'claim = "It gains."\nsource = "in"\ncontrol = "out"\nend = "speed"\n{tables}'
+        )
+        made = json.loads(call("plan", tmp_path / "said.toml", "--out", tmp_path / "new", "--json")[1])
+        assert made["mishaps"] == {"bumped": "left-out"}
+        assert made["agreed"]["excuses"] == [{"words": "Not run in.", "becomes": "control", "how": None}]
+
     @pytest.mark.usefixtures("folder")
     def test_trial_runs_give_the_spread(self, call: Called) -> None:
         sealed = json.loads(call("plan", "claim.toml", "--pilot", "trial.csv", "--out", "new", "--json")[1])

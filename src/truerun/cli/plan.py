@@ -126,7 +126,9 @@ def command_line(
     """Make a plan that can decide, draw the order of its runs by lot, and seal it.
 
     FILE is a TOML file whose keys are the options below with _ for -; an option overrides its key. With neither, on a
-    terminal, you are asked.
+    terminal, you are asked. Tables of FILE: [agreed.claimant] and [agreed.sceptic] hold the answers of both sides,
+    [mishaps] what becomes of a run that went wrong, such as bumped = "counts" or "left-out", and each [[excuses]] the
+    words of one and becomes = "check", "control" or "no-excuse".
 
     Writes plan.json, run-sheet.csv to fill in and run-sheet.html to print; never over a file that is there.
     """
