@@ -95,7 +95,7 @@ def planted(running: Running, words: Iterator[str]) -> int:
     attach_photo(book, test, next(words), [b"no picture"], run=run)
     note(book, test, next(words), run=run)
     stop_clock(book, test, run, 12.5)
-    guess(book, test, run, source.strip() + "+")
+    guess(book, test, run, named["source"].strip())
     run = begin_run(book, test).id
     attach_recording(book, test, run, next(words), [b"time [s]\n1\n2\n"])
     run = begin_run(book, test).id

@@ -226,7 +226,14 @@ class TestNothingIsLost:
         until(sheet, "asked")
         sheet.wait_for_timeout(BOUNCE)
         sheet.locator("#well").click()
-        expect(sheet.locator("#outbox")).to_contain_text("not")
+        expect(sheet.locator("#outbox")).to_contain_text("Not written down")
+        expect(sheet.locator("#done-words")).to_have_text("Not written down")
+        sheet.locator("#onward").click()
+        expect(sheet.locator("#outbox")).to_contain_text("Not written down")  # on every page until it was read
+        sheet.get_by_role("button", name="I have read this").click()
+        expect(sheet.locator("#outbox")).to_be_empty()
+        sheet.reload()
+        expect(sheet.locator("#outbox")).to_be_empty()
         runs = state_of(running.notebook, test_id).runs
         assert len(runs) == before + 1
         assert runs[-1].seconds is not None

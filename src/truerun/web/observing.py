@@ -58,7 +58,7 @@ def _stop(visit: Visit, test: str, sender: str) -> dict[str, Any]:
     """Note the time of a run; a second time from elsewhere is refused."""
     run = _run(visit)
     if run.ended and not _taken_before(visit, test, sender):
-        raise PlanBroken(f"Run {run.slot} has one time", "it has one already", "Write a note if another one matters.")
+        raise PlanBroken(f"Run {run.slot} has a time already", "a run has one", "Write a note if another one matters.")
     stop_clock(visit.notebook, test, run.id, _number(visit, "seconds"), sender=sender)
     return {"run": run.id}
 

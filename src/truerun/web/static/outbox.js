@@ -13,14 +13,24 @@
   const read = (key) => { try { return JSON.parse(localStorage.getItem(key)) || []; } catch { return []; } };
   const write = (key, rows) => localStorage.setItem(key, JSON.stringify(rows));
 
-  function say(text, trouble) {
-    if (line.textContent !== text) line.textContent = text;
+  function say(text, trouble, ...more) {
+    if (line.textContent !== [text, ...more.map((each) => each.textContent)].join("")) line.replaceChildren(text, ...more);
     line.classList.toggle("trouble", Boolean(trouble));
+  }
+
+  // what was refused is said on every page until somebody has read it
+  function seen() {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "btn";
+    button.textContent = "I have read this";
+    button.addEventListener("click", () => { write(REFUSED, read(REFUSED).slice(1)); say(""); tell(""); });
+    return button;
   }
 
   function tell(why) {
     const waiting = read(KEPT).length, refused = read(REFUSED);
-    if (refused.length) return say(`Not written down: ${refused[0].sentence} It is kept in this browser.`, true);
+    if (refused.length) return say(`Not written down: ${refused[0].sentence}`, true, seen());
     if (!waiting) return say("");
     const what = waiting === 1 ? "1 observation waits" : `${waiting} observations wait`;
     if (why) say(`${what}: ${why} Kept in this browser, and sent again.`, true);

@@ -65,7 +65,12 @@
   function finish(sent, name) {
     byId("next-words").textContent = "It is kept in this browser until the notebook has it.";
     sent.answered.then((answer) => {
-      if (!answer) { byId("next-words").textContent = "The notebook did not take it; see above."; return; }
+      if (!answer) {
+        byId("next-words").textContent = byId("rule").textContent = "The notebook did not take it; see above.";
+        byId("done-words").textContent = byId("told-words").textContent = "Not written down";
+        byId("once").hidden = true;
+        return;
+      }
       localStorage.removeItem(KEPT);
       if (answer.sentence) byId("rule").textContent = answer.sentence;
       onward = name === "done" && guess ? { address: guess, button: "Write down the guess" } : answer.next;
