@@ -22,6 +22,7 @@ from truerun.workflow.bundles import bundle
 from truerun.workflow.deciding import shown, table_of
 from truerun.workflow.demo_notebook import demonstration_notebook
 from truerun.workflow.powers import drag_at_launch, powers_of
+from truerun.workflow.recorded import Measurements
 from truerun.workflow.rig import launch_of
 from truerun.workflow.screening_runs import screened
 
@@ -29,10 +30,16 @@ FROM, TO = 4 * np.pi, 4 * np.pi / 3  # 120 and 40 r/min
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Notebook]:
+def measured() -> Measurements:
+    """Hold what was measured while the notebook was made."""
+    return {}
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory, measured: Measurements) -> Iterator[Notebook]:
     """Make the notebook once."""
     place = tmp_path_factory.mktemp("demo") / "demo.notebook"
-    demonstration_notebook(place)
+    demonstration_notebook(place, kept=measured)
     with open_notebook(place, make=False) as notebook:
         yield notebook
 
@@ -113,6 +120,17 @@ class TestItIsWhole:
         assert set(arc.agreed) == {"claimant", "sceptic"}
         assert arc.rig is not None
         assert arc.reports == 1
+
+    def test_whoever_opens_it_next_need_not_measure_the_recordings_again(
+        self, demo: Notebook, states: dict[str, TestState], measured: Measurements
+    ) -> None:
+        state = states["The rim arc"]
+        assert state.decided is not None
+        before = list(measured)
+        again = shown(demo, state.id, kept=measured)
+        assert len(before) == 16
+        assert list(measured) == before
+        assert again.document()["drive_fraction"] == state.decided["drive_fraction"]
 
     def test_a_stranger_comes_to_the_same_verdict_without_truerun(
         self, demo: Notebook, states: dict[str, TestState], tmp_path: Path

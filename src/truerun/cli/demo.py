@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,6 +14,9 @@ from truerun.cli.parameters import FILE
 from truerun.cli.saving import require_new, save_new
 from truerun.cli.screen import say, show
 from truerun.cli.serve import serve_notebook
+
+if TYPE_CHECKING:
+    from truerun.workflow.recorded import Measurements
 
 __all__ = ["command_line"]
 
@@ -33,24 +38,27 @@ def command_line(*, out: Path | None, terminal: bool, port: int | None, quiet: b
         return _on_the_terminal(out)
     folder = _folder(out)
     place = folder / _NOTEBOOK
+    measured: Measurements = {}
     if not place.exists():
         say("Making the notebook of invented tests; this takes a few seconds.")
-        _make(place)
+        measured = _make(place)
     say(f"The notebook is {place}. Nothing in it took place.")
-    return serve_notebook(str(place), port=port, quiet=quiet)
+    return serve_notebook(str(place), port=port, quiet=quiet, measured=measured)
 
 
-def _make(place: Path) -> None:
-    """Make the notebook, whole or not at all."""
+def _make(place: Path) -> Measurements:
+    """Make the notebook, whole or not at all; give what was measured meanwhile."""
     from truerun.workflow.demo_notebook import demonstration_notebook
 
+    measured: Measurements = {}
     place.parent.mkdir(parents=True, exist_ok=True)
     try:
-        demonstration_notebook(place)
+        demonstration_notebook(place, workers=os.cpu_count() or 1, kept=measured)
     except BaseException:
         for part in place.parent.glob(f"{place.name}*"):
             part.unlink()
         raise
+    return measured
 
 
 def _folder(out: Path | None) -> Path:

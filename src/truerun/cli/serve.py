@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import threading
 import webbrowser
+from typing import TYPE_CHECKING
 
 import click
 
 from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened
 from truerun.cli.screen import say, show
+
+if TYPE_CHECKING:
+    from truerun.workflow.recorded import Measurements
 
 __all__ = ["command_line", "serve_notebook"]
 
@@ -27,7 +31,7 @@ def command_line(notebook: str | None, *, port: int | None, quiet: bool) -> int:
     return serve_notebook(notebook, port=port, quiet=quiet)
 
 
-def serve_notebook(notebook: str | None, *, port: int | None, quiet: bool) -> int:
+def serve_notebook(notebook: str | None, *, port: int | None, quiet: bool, measured: Measurements | None = None) -> int:
     """Answer a browser until Ctrl-C, with the notebook that was named."""
     from truerun.web.server import listening, serve
 
@@ -39,6 +43,6 @@ def serve_notebook(notebook: str | None, *, port: int | None, quiet: bool) -> in
 
     listener = listening(port)
     with listener, opened(notebook, make=True) as book:
-        serve(book, listener, ready)
+        serve(book, listener, ready, measured=measured)
     say("Closed. Everything that was written is kept.")
     return 0

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import socket
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import uvicorn
 
@@ -13,6 +14,9 @@ from truerun.errors import ValueOutOfRange
 from truerun.notebook.ledger import Notebook
 from truerun.web.application import application
 from truerun.web.gate import Door
+
+if TYPE_CHECKING:
+    from truerun.workflow.recorded import Measurements
 
 __all__ = ["LOOPBACK", "PORT", "listening", "serve"]
 
@@ -57,7 +61,13 @@ def listening(port: int | None) -> socket.socket:
     raise ValueOutOfRange("The port", tried[0], "free", "Leave --port out, or name another one.")
 
 
-def serve(notebook: Notebook, listener: socket.socket, ready: Callable[[str], None]) -> None:
+def serve(
+    notebook: Notebook,
+    listener: socket.socket,
+    ready: Callable[[str], None],
+    *,
+    measured: Measurements | None = None,
+) -> None:
     """Answer until Ctrl-C.
 
     Parameters
@@ -68,9 +78,12 @@ def serve(notebook: Notebook, listener: socket.socket, ready: Callable[[str], No
         From :func:`listening`.
     ready : callable
         Called with the start link, before the first request is answered; the link is good once.
+    measured : mapping, optional
+        What was measured from recordings already.
     """
     door = Door(listener.getsockname()[1])
     made = application(notebook, door)
+    made.state.bench.measured.update(measured or {})
     config = uvicorn.Config(
         made,
         lifespan="off",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,9 @@ from truerun.workflow.demonstration import CLAIM
 from truerun.workflow.request_files import parse_plan_request
 from truerun.workflow.rig import rig_body
 from truerun.workflow.screening_runs import open_fresh_test, open_screening, record_screened, stop_screened
+
+if TYPE_CHECKING:
+    from truerun.workflow.recorded import Measurements
 
 __all__ = ["demonstration_notebook"]
 
@@ -89,13 +92,19 @@ class _Clock:
         self.now = (self.now + timedelta(days=1)).replace(hour=_FIRST.hour, minute=_FIRST.minute)
 
 
-def demonstration_notebook(place: str | os.PathLike[str]) -> None:
+def demonstration_notebook(
+    place: str | os.PathLike[str], *, workers: int = 1, kept: Measurements | None = None
+) -> None:
     """Make a notebook of invented tests through the functions of the bench.
 
     Parameters
     ----------
     place : path
         Of a notebook that is not there yet.
+    workers : int
+        Processes that measure the recordings.
+    kept : mapping, optional
+        What was measured is added, so that whoever opens the notebook need not measure it again.
 
     Notes
     -----
@@ -107,7 +116,7 @@ def demonstration_notebook(place: str | os.PathLike[str]) -> None:
     """
     clock = _Clock()
     with open_notebook(place, clock=clock) as notebook:
-        main = _rim_arc(notebook, clock)
+        main = _rim_arc(notebook, clock, workers, kept)
         farther = _challenged(notebook, clock, main)
         _nothing(notebook, clock, main)
         _helped(notebook, clock, main)
@@ -116,7 +125,7 @@ def demonstration_notebook(place: str | os.PathLike[str]) -> None:
         _by_hand(notebook, clock, farther, names, drive=-0.01, runs=5, seed=4)
 
 
-def _rim_arc(notebook: Notebook, clock: _Clock) -> str:
+def _rim_arc(notebook: Notebook, clock: _Clock, workers: int, kept: Measurements | None) -> str:
     """Test the arc: sensor and stopwatch together, sixteen runs, verdict, report; give its id."""
     request = parse_plan_request(CLAIM, "the invented claim")
     test = open_test(notebook, "The rim arc", invented=True).id
@@ -143,7 +152,7 @@ def _rim_arc(notebook: Notebook, clock: _Clock) -> str:
         if number == 8:
             note(notebook, test, "Eight runs done, a cup of tea; the wheel was covered meanwhile.")
             clock.later(15)
-    report(notebook, test, decided=decide(notebook, test))
+    report(notebook, test, decided=decide(notebook, test, workers=workers, kept=kept))
     clock.later(60)
     return test
 
