@@ -6,13 +6,14 @@ Closed form: a wheel under dry friction alone is uniformly retarded, dw = a t (B
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import cycle
 
 import numpy as np
 import pytest
 
-from truerun.errors import FitImpossible, ValueOutOfRange
-from truerun.report.tapped_words import both_impressions, hand_words, longer_words
+from truerun.errors import FitImpossible, RecordingUnreadable, ValueOutOfRange
+from truerun.report.tapped_words import both_impressions, hand_words, longer_words, tapped_sentences
 from truerun.series import Run, RunTable
 from truerun.trial.plan import Conditions
 from truerun.trial.rules import Rules
@@ -150,6 +151,37 @@ class TestTheResult:
         assert "One tap scatters by" in result.summary()
         assert "a look never gives a verdict" in result.summary()
         assert 0 < result.pilot["pilot_spread"] < 0.1
+
+    def test_a_notebook_page_says_what_the_text_says(self) -> None:
+        result = look(tapped(np.random.default_rng(12)), control="out")
+        html = result._repr_html_()
+        assert result.tapped is not None
+        for sentence in tapped_sentences(result.tapped, ()):
+            assert sentence in html
+        assert "One tap scatters by" in html
+
+    def test_a_run_of_a_table_that_nobody_stopped_may_lack_its_time(self) -> None:
+        table = tapped(np.random.default_rng(13))
+        columns = {
+            "run": [run.slot for run in table.runs],
+            "condition": [run.condition for run in table.runs],
+            "time": [None if run.slot == 3 else run.value for run in table.runs],
+            "taps": [run.extra["taps"] for run in table.runs],
+        }
+        found = look(columns, control="out").tapped
+        assert found is not None
+        assert len(found.runs) == 6
+        with pytest.raises(RecordingUnreadable, match="run 3 has nothing under"):
+            look({name: column for name, column in columns.items() if name != "taps"}, control="out")
+
+    @pytest.mark.parametrize(
+        ("spread", "said"),
+        [(0.01, "a sensor would need fewer"), (0.016, "would help somewhat"), (0.03, "would help little")],
+    )
+    def test_whether_a_sensor_would_help_hangs_on_the_share_of_the_hand(self, spread: float, said: str) -> None:
+        found = seen(tapped(np.random.default_rng(12)))
+        told = hand_words(replace(found, tapping=0.009, look=replace(found.look, spread=spread)))
+        assert said in told
 
     def test_a_table_in_memory_may_hold_the_column(self) -> None:
         table = tapped(np.random.default_rng(13))

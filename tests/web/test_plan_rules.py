@@ -139,6 +139,13 @@ class TestExcusesSortedBeforehand:
         assert 'value="Not run in."' in page
         assert 'value="A draught."' in page
 
+    def test_what_both_say_in_the_same_words_is_asked_once(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "one excuse for both")
+        for side, words in (("claimant", "a draught"), ("sceptic", "A draught")):
+            record_agreement(running.notebook, test, side, {"excuse_to_come": words})
+        page = client.get(f"{place_of(running, test)}/plan").text
+        assert page.lower().count('value="a draught"') == 1
+
     def test_sorted_ones_are_sealed_and_stand_in_the_controls(self, running: Running, client: httpx.Client) -> None:
         typed = {"excuse-0": "Not run in.", "becomes-0": "check", "how-0": "fifty launches before"}
         typed |= {"excuse-1": "A draught.", "becomes-1": "no-excuse"}

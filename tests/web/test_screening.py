@@ -122,6 +122,14 @@ class TestWhatItShows:
         assert "The road of this test" not in client.get(f"{base}/logbook").text  # a screening has no stages
         assert f'href="{base}/screening">found by the screening' in client.get(opened[0], timeout=60).text
 
+    @pytest.mark.parametrize("stage", ["claim", "agreement", "plan", "runs", "verdict", "controls", "report"])
+    def test_it_has_no_stages_and_whoever_asks_for_one_is_led_back(
+        self, running: Running, done: str, client: httpx.Client, stage: str
+    ) -> None:
+        base = f"/t/{number_of(running, done)}"
+        assert client.get(f"{base}/{stage}").headers["location"] == f"{base}/screening"
+        assert client.get(f"{base}/rig").status_code == 200
+
     def test_what_was_noted_stands_below(self, running: Running, client: httpx.Client) -> None:
         test = screening(running.notebook, "noted", 1)
         note(running.notebook, test, "The window was open & shut.")

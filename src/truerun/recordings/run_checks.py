@@ -31,6 +31,7 @@ def require_runs(
     numbered: bool,
     attempts: bool,
     conditions: Compared = Compared.TWO,
+    instead: str | None = None,
 ) -> None:
     """Refuse a table of runs that contradicts itself.
 
@@ -50,6 +51,8 @@ def require_runs(
         Whether it has a column of attempts.
     conditions : Compared
         How many conditions there must be.
+    instead : str, optional
+        A further column that is as good as the observation.
 
     Raises
     ------
@@ -73,7 +76,7 @@ def require_runs(
     _require_one_spelling(grid, runs)
     _require_conditions(grid, runs, conditions)
     _require_different_recordings(grid, runs)
-    _require_no_hole(grid, runs, measure)
+    _require_no_hole(grid, runs, measure, instead)
 
 
 def _require_different_rows(grid: Grid, lines: Sequence[Line]) -> None:
@@ -170,11 +173,12 @@ def _require_different_recordings(grid: Grid, runs: Sequence[Run]) -> None:
                 raise grid.unreadable(_lines(first, run), f"{found} Name the recording of each run.")
 
 
-def _require_no_hole(grid: Grid, runs: Sequence[Run], measure: str) -> None:
+def _require_no_hole(grid: Grid, runs: Sequence[Run], measure: str, instead: str | None) -> None:
     """Refuse a run without observation and reason before one that has an observation."""
     empty: Run | None = None
     for run in runs:
         observed = run.value is not None or run.recording is not None
+        observed = observed or (instead is not None and run.extra.get(instead) is not None)
         if observed and empty is not None:
             found = f'run {empty.slot} has nothing under "{measure}", and later runs have.'
             raise grid.unreadable(empty.line, f"{found} Write the {measure}, or a reason under left_out.")

@@ -39,6 +39,7 @@ def read_run_table(
     encoding: str | None = None,
     sheet: str | None = None,
     conditions: Compared = Compared.TWO,
+    instead: str | None = None,
 ) -> RunTable:
     """Table of runs, one run a row, with every doubt about it.
 
@@ -56,6 +57,8 @@ def read_run_table(
         Name of the sheet in a spreadsheet with several tables.
     conditions : Compared
         Two conditions, or several for a screening or a dose series.
+    instead : str, optional
+        A further column that is as good as the observation; a run that has it may lack a time anywhere.
 
     Returns
     -------
@@ -94,7 +97,16 @@ def read_run_table(
     numbered = Role.RUN in columns.places
     measured = measure if columns.measured is None else columns.name(columns.measured)
     attempts = Role.ATTEMPT in columns.places
-    require_runs(grid, lines, ordered, measured, numbered=numbered, attempts=attempts, conditions=conditions)
+    require_runs(
+        grid,
+        lines,
+        ordered,
+        measured,
+        numbered=numbered,
+        attempts=attempts,
+        conditions=conditions,
+        instead=instead,
+    )
     return RunTable(
         ordered,
         measured,

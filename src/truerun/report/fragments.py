@@ -41,13 +41,15 @@ def comparison_fragment(result: Comparison) -> str:
     )
 
 
-def look_fragment(look: Look) -> str:
+def look_fragment(look: Look, said: tuple[str, ...] = ()) -> str:
     """Write a quick look as a piece of a page; it never sounds like a verdict.
 
     Parameters
     ----------
     look : Look
         Finished.
+    said : tuple of str
+        Sentences that follow it, of taps.
 
     Returns
     -------
@@ -68,6 +70,7 @@ def look_fragment(look: Look) -> str:
         means=[(name, str(look.counts[name]), f"{mean:.4g}") for name, mean in look.means.items()],
         spread=percent(look.spread),
         tests=tests,
+        said=said,
         checks=[Standing(kind_of(each), each.check, each.sentence, each.size, each.remedy) for each in look.findings],
     )
 

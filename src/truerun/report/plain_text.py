@@ -6,6 +6,7 @@ import math
 
 from truerun.report.layout import minutes_text, rows_text, wrapped
 from truerun.report.noticed import findings_text
+from truerun.report.plan_words import adjusted_words
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, pooled_spread, shown
 from truerun.trial.look import Look
@@ -76,7 +77,7 @@ def _interval_rows(result: Comparison) -> list[tuple[str, str]]:
             "Luck alone does this in",
             f"{luck} of {drawn.plus.orders} orders (p = {drawn.p:.4g})",
         ),
-        ("Adjusted for", ", ".join(at.rules.adjust) or "nothing"),
+        ("Adjusted for", ", ".join(adjusted_words(at.rules.adjust)) or "nothing"),
     ]
 
 

@@ -14,7 +14,15 @@ from truerun.units.formats import format_quantity
 if TYPE_CHECKING:
     from truerun.trial.tapped_look import TappedLook
 
-__all__ = ["both_impressions", "hand_words", "longer_words", "slowing_rows", "tapped_text", "window_words"]
+__all__ = [
+    "both_impressions",
+    "hand_words",
+    "longer_words",
+    "slowing_rows",
+    "tapped_sentences",
+    "tapped_text",
+    "window_words",
+]
 
 _ALIKE = 0.01
 """Two differences that lie closer are one impression."""
@@ -50,6 +58,8 @@ def hand_words(tapped: TappedLook) -> str:
     )
     if tapped.tapping > 0.7 * spread:
         return f"{told} Most of the spread may be your hand: a sensor would need fewer runs."
+    if tapped.tapping > 0.4 * spread:
+        return f"{told} The rest is the wheel itself, which differs from run to run: a sensor would help somewhat."
     return f"{told} Most of it is the wheel itself, which differs from run to run: a better watch would help little."
 
 
@@ -95,11 +105,15 @@ def tapped_text(look: Look, tapped: TappedLook | None, set_aside: tuple[str, ...
     -------
     str
     """
-    parts = [look_text(look)]
-    if tapped is not None:
-        parts.append(wrapped(f"By your taps, {window_words(tapped)}. {hand_words(tapped)}"))
-        parts.append(rows_text([(f"Each second it slowed, {name}, by", rate) for name, rate in slowing_rows(tapped)]))
-        parts += [wrapped(each) for each in both_impressions(tapped)]
-    else:
-        parts.append("The taps could not be used: these are the times of the stopwatch.")
-    return "\n\n".join([*parts, *(wrapped(each) for each in set_aside)])
+    rows = (
+        [] if tapped is None else [(f"Each second it slowed, {name}, by", rate) for name, rate in slowing_rows(tapped)]
+    )
+    said = [wrapped(each) for each in tapped_sentences(tapped, set_aside)]
+    return "\n\n".join([look_text(look), *said, *([rows_text(rows)] if rows else [])])
+
+
+def tapped_sentences(tapped: TappedLook | None, set_aside: tuple[str, ...]) -> tuple[str, ...]:
+    """Say what taps show and cost, both impressions, and which taps were not used."""
+    if tapped is None:
+        return ("The taps could not be used: these are the times of the stopwatch.", *set_aside)
+    return f"By your taps, {window_words(tapped)}. {hand_words(tapped)}", *both_impressions(tapped), *set_aside

@@ -51,5 +51,6 @@ def with_answers(state: TestState, values: Mapping[str, str]) -> dict[str, str]:
     """Fill in the excuses that both sides expect, once both have answered, where the draft has none of its own."""
     if len(state.agreed) < 2 or values.get("excuse-0"):
         return dict(values)
-    expected = [words for answer in state.agreed.values() if (words := answer.get("excuse_to_come"))]
+    said = [words for answer in state.agreed.values() if (words := answer.get("excuse_to_come"))]
+    expected = {words.casefold(): words for words in said}.values()  # what both sides say is asked once
     return dict(values) | {f"excuse-{place}": words for place, words in enumerate(expected)}

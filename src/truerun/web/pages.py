@@ -15,7 +15,7 @@ from truerun.report.typeset import set_quotes
 from truerun.trial.mishaps import reason_words
 from truerun.web.family import family_of
 from truerun.web.road import road_of
-from truerun.web.visit import Visit
+from truerun.web.visit import Visit, moved
 
 __all__ = ["page", "page_of_test"]
 
@@ -62,7 +62,12 @@ def page(visit: Visit, template: str, *, status: int = 200, **values: Any) -> Re
 def page_of_test(
     visit: Visit, row: TestRow, state: TestState, template: str, *, here: str, status: int = 200, **values: Any
 ) -> Response:
-    """Fill in a template of one test, under its road; ``here`` is the stage that is shown."""
+    """Fill in a template of one test, under its road; ``here`` is the stage that is shown.
+
+    A screening has no road: whoever asks for a stage of it, all but the rig, is led to the screening.
+    """
+    if state.screening is not None and here not in ("", "rig"):
+        return moved(f"/t/{row.number}/screening")
     road = road_of(row.number, state, here)
     family = family_of(visit, state)
     base = f"/t/{row.number}"

@@ -55,7 +55,11 @@ class LookResult(Result):
         """Show the look in a notebook."""
         from truerun.report.fragments import look_fragment  # noqa: PLC0415  see truerun.workflow.comparing
 
-        return look_fragment(self.look)
+        if self.tapped is None and not self.set_aside:
+            return look_fragment(self.look)
+        from truerun.report.tapped_words import tapped_sentences  # noqa: PLC0415  few looks were tapped
+
+        return look_fragment(self.look, tapped_sentences(self.tapped, self.set_aside))
 
     @property
     def pilot(self) -> dict[str, Any]:
@@ -99,7 +103,7 @@ def look(
     >>> look(runs, control="without")
     <look: 6 runs, nothing decided>
     """
-    read = table if isinstance(table, RunTable) else read_run_table(table, decimal=decimal)
+    read = table if isinstance(table, RunTable) else read_run_table(table, decimal=decimal, instead="taps")
     rules = Rules(
         conditions=conditions_of(read, source, control),
         measurand=Measurand(),

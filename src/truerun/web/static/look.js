@@ -124,11 +124,11 @@
     const few = run.how === "taps" && run.taps.length < LEAST;
     const whole = run.taps.map((at) => Math.round(at - run.taps[0]));
     const count = run.taps.length;
-    if (few && seconds === null) return over(`${count} taps are too few to use; ${LEAST} are needed. Do this run again.`);
+    if (few && seconds === null) return over(`${count === 1 ? "1 tap is" : `${count} taps are`} too few to use; ${LEAST} are needed. Do this run again.`);
     field.value = seconds === null ? "" : seconds.toFixed(2);
     taps(field).value = whole.slice(1).map((at, number) => at - whole[number]).join(".");
     if (seconds !== null) draw(seconds, true);
-    const told = [seconds === null ? "" : `${seconds.toFixed(2)} s`, count ? `${count} taps` : ""].filter(Boolean).join(", ");
+    const told = [seconds === null ? "" : `${seconds.toFixed(2)} s`, count ? `${count} tap${count === 1 ? "" : "s"}` : ""].filter(Boolean).join(", ");
     const odd = few ? " Too few taps to use: its time stands alone." : "";
     over(`Kept: ${called(field)}, ${told}.${odd}${anew ? " The page was loaded anew meanwhile: it rests on the computer's clock." : ""}`);
   }
