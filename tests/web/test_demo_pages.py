@@ -83,6 +83,8 @@ class TestEveryPageOfTheDemonstration:
         page.goto(demo.address)
         assert page.inner_text("#now") == "The arc at 16 mm"
         assert page.locator("ul.shelf > li").count() == 5
+        counted = page.inner_text("section[aria-labelledby=counted]")
+        assert "6 tests: 1 with a report, 1 screening done, 4 under way, 0 given up" in counted
 
 
 class TestTwoImpressions:

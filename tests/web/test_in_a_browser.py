@@ -50,6 +50,7 @@ PAGES = (
     "/t/4/logbook",
     "/t/4/close",
     "/t/4/logbook/7/take-back",
+    "/t/4/logbook/11/correct",
     "/t/3/warm-up",
     "/t/4/runs",
     "/t/4/sensor",
@@ -59,7 +60,10 @@ PAGES = (
     "/t/4/runs/9/slate",
     "/t/4/runs/9/typed",
     "/t/4/runs/3/withdraw",
+    "/t/4/runs/3",
     "/t/4/runs/3/measured",
+    "/t/4/runs/9/guess",
+    "/t/4/plan/sheet",
     "/t/4/verdict",
     "/t/4/verdict/break",
     "/t/5/verdict",
@@ -75,6 +79,9 @@ PAGES = (
     "/t/7/screening",
     "/t/8/screening",
 )
+
+REFUSED = ("/nowhere", "/look/result?source=a&control=a&end=x&source_1=fast")
+"""Those that say what is wrong with the question."""
 
 EVERYDAY = [(path, *sight) for path, sight in zip(PAGES, cycle([(1280, "light"), (360, "dark")]), strict=False)]
 """Each page once: wide and light, or narrow and dark; all four together are the slow test."""
@@ -118,7 +125,8 @@ def looked_at(running: Running, page: Page, path: str, width: int) -> None:
     page.on("pageerror", lambda error: trouble.append(str(error)))
     page.on("request", lambda request: asked.append(request.url))
     page.goto("about:blank")
-    page.goto(running.address + path)
+    answer = page.goto(running.address + path)
+    assert answer is None or (answer.status >= 400) == (path in REFUSED)  # None: the same page, another place of it
     assert what_is_wrong(page, width) == []
     assert trouble == []
     assert [url for url in asked if not url.startswith((running.address, "data:", "about:"))] == []

@@ -159,7 +159,7 @@ class TestARun:
         assert said.startswith("Its time had been seen, so run 1 stays")
         assert bench.begin_run(book, arc).slot == 2
         line = table_of(bench.state_of(book, arc)).runs[0]
-        assert (line.left_out, line.seen, line.value) == ("bumped", True, 150.0)
+        assert (line.left_out, line.seen, line.value) == ("bumped: the cat", True, 150.0)
 
     def test_whose_time_was_seen_cannot_be_made_unseen_by_a_second_word(self, book: Notebook, arc: str) -> None:
         first = bench.begin_run(book, arc)

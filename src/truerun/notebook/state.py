@@ -51,7 +51,7 @@ from truerun.series import Run, RunTable
 __all__ = ["FOLD", "Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
 
 
-FOLD = 3
+FOLD = 4
 """Raised whenever a step of the fold or a field of the state changes; states kept under another number are rebuilt."""
 
 
@@ -376,7 +376,8 @@ def _left_out(state: TestState, entry: Entry) -> TestState:
     run = _run_of(state, entry)
     if run is not None and run.left_out is not None:
         return _changed(state, entry, seen=bool(run.seen or entry.body.get("seen")))
-    reason = str(entry.body.get("reason") or entry.body.get("what") or "stopped")
+    told = (entry.body.get("reason") or entry.body.get("what") or "stopped", entry.body.get("words"))
+    reason = ": ".join(str(each) for each in told if each)
     seen, excused = bool(entry.body.get("seen")), bool(entry.body.get("excused"))
     return _changed(state, entry, left_out=reason, seen=seen, excused=excused)
 

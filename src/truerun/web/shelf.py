@@ -38,8 +38,14 @@ def shelf(visit: Visit) -> Response:
         "reported": sum(each.state.reports > 0 for each in shown),
         "closed": sum(each.state.closed is not None and not each.state.reports for each in shown),
     }
+    counted["screened"] = sum(_screened(each.state) for each in shown)
     counted["under_way"] = len(shown) - sum(counted.values())
     return page(visit, "shelf.html.j2", first=shown[0], others=shown[1:], counted=counted, count=len(shown))
+
+
+def _screened(state: TestState) -> bool:
+    """Tell whether it is a screening whose runs are all done; it has no report of its own."""
+    return state.screening is not None and state.next_screened is None and not state.reports and state.closed is None
 
 
 def resumed(visit: Visit) -> Response:

@@ -9,6 +9,7 @@ from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import RunState, TestState
 from truerun.report.layout import rows_text
+from truerun.trial.mishaps import reason_words
 from truerun.trial.seal import spoken_code
 from truerun.workflow.bench import state_of
 
@@ -148,7 +149,7 @@ def _run_words(state: TestState, run: RunState) -> str:
     """Say how a run stands; its time only where it may be seen beside the condition."""
     condition = state.drawn[run.slot - 1] if run.slot <= len(state.drawn) else ""
     if run.left_out is not None:
-        stands = f"left out: {run.left_out}"
+        stands = f"left out: {reason_words(run.left_out)}"
     elif not run.ended:
         stands = "begun"
     elif covered(state):
