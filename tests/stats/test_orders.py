@@ -92,7 +92,7 @@ class TestEachOrderOnce:
             text = "".join("+" if sign > 0 else "-" for sign in order)
             slots = np.arange(1, runs + 1)
             signs = np.array(order)
-            apart = abs(slots[signs > 0].mean() - slots[signs < 0].mean())
+            apart = abs(float(slots[signs > 0].mean() - slots[signs < 0].mean()))
             return "++++" not in text and "----" not in text and apart <= 2 + 1e-12
 
         wanted = {order for order in product((1, -1), repeat=runs) if sum(order) == 0 and kept(order)}

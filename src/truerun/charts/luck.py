@@ -301,7 +301,8 @@ def _strong_words(shown: ShownOrders) -> str:
     as_far = "strong marks are as far from zero as this test, or farther"
     if shown.both_sides:
         return as_far
-    return f"{as_far}, on its own side: {count_words(shown.strong.sum())}, counted twice, as either side would count"
+    count = count_words(int(shown.strong.sum()))
+    return f"{as_far}, on its own side: {count}, counted twice, as either side would count"
 
 
 def _remarks(comparison: Comparison, shown: ShownOrders) -> list[str]:
