@@ -348,6 +348,20 @@ class TestADisk:
             assert number <= book.head(test).count <= number + 1
             assert verify_notebook(book).faults == ()
 
+    def test_that_was_pulled_out_is_a_sentence_at_every_try_until_it_is_back(self, tmp_path: Path) -> None:
+        disk, away = tmp_path / "disk", tmp_path / "away"
+        disk.mkdir()
+        book = open_notebook(disk / "bench.notebook")
+        test = book.open_test({"name": "the arc"}).test
+        book.close()
+        disk.rename(away)
+        for _ in range(2):
+            with pytest.raises(NotebookUnusable, match="cannot be opened"):
+                book.append(test, Kind.NOTE, {"words": "calm"})
+        away.rename(disk)
+        assert book.append(test, Kind.NOTE, {"words": "calm"}).number == 2
+        book.close()
+
 
 KINDS = st.lists(
     st.tuples(

@@ -15,7 +15,17 @@ from sqlalchemy.exc import DBAPIError, OperationalError, SQLAlchemyError
 
 from truerun.errors import NotebookUnusable
 
-__all__ = ["Prepared", "connect", "reading", "said", "sqlite_path", "sqlite_with_reset_race", "writing"]
+__all__ = [
+    "Prepared",
+    "close",
+    "connect",
+    "connected",
+    "reading",
+    "said",
+    "sqlite_path",
+    "sqlite_with_reset_race",
+    "writing",
+]
 
 BUSY_SECONDS = 30.0
 _LOCK = 7_241_988_001
@@ -90,6 +100,14 @@ class Prepared:
         cursor = connection.connection.cursor()
         cursor.execute(self._text, every if self._order is None else [every[name] for name in self._order])
         return cursor
+
+
+def connected(engine: Engine, name: str) -> Connection:
+    """Take a connection to keep, and say in a sentence where the store gives none."""
+    try:
+        return engine.connect()
+    except (DBAPIError, _driver_error(engine)) as error:
+        raise said(error, name) from error
 
 
 @contextmanager

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Engine, bindparam, func, literal_column, sele
 
 from truerun.errors import HeadMoved, NotebookUnusable, ValueOutOfRange
 from truerun.findings.finding import Finding
-from truerun.notebook.connection import Prepared, close, connect, reading, writing
+from truerun.notebook.connection import Prepared, close, connect, connected, reading, writing
 from truerun.notebook.entries import FIRST, Entry, Kind, digest_of, read_entry, write_entry
 from truerun.notebook.heads import Head, Heads, add_heads, heads_place, read_heads, write_heads
 from truerun.notebook.opening import check_heads, prepare, stored_heads
@@ -335,15 +335,16 @@ class Notebook:
     def _writing(self) -> Iterator[Connection]:
         """Begin to write, on the connection that is kept for it."""
         with self._one_at_a_time:
-            if self._writer is None:
-                self._writer = self.engine.connect()
             try:
+                if self._writer is None:
+                    self._writer = connected(self.engine, self.place)
                 with writing(self.engine, self.place, self._writer) as connection:
                     yield connection
             except NotebookUnusable:  # a server that went away takes the connection along; the next try gets a new one
-                self._writer.invalidate()
-                self._writer.close()
-                self._writer = None
+                if self._writer is not None:
+                    self._writer.invalidate()
+                    self._writer.close()
+                    self._writer = None
                 raise
 
     def _put(
