@@ -12,6 +12,7 @@ from starlette.responses import Response, StreamingResponse
 from truerun.errors import PlanBroken, TruerunError, ValueOutOfRange
 from truerun.notebook.files import read_file
 from truerun.notebook.state import Attached, RunState, TestState
+from truerun.units.number import whole_number
 from truerun.web.forms import Form
 from truerun.web.run_pages import run_page
 from truerun.web.visit import Sent, Visit, moved
@@ -58,9 +59,10 @@ def _marks(form: Form) -> int | None:
     """Read the number of marks a turn."""
     if not form["marks"]:
         return None
-    if not form["marks"].isdecimal() or not 1 <= int(form["marks"]) <= 10_000:
+    marks = whole_number(form["marks"])
+    if marks is None or not 1 <= marks <= 10_000:
         raise ValueOutOfRange("The number of marks", f'"{form["marks"]}"', "a whole number from 1 up")
-    return int(form["marks"])
+    return marks
 
 
 def _taken(visit: Visit, state: TestState, slot: int, sent: Sent, marks: int | None) -> None:
@@ -75,7 +77,7 @@ def _taken(visit: Visit, state: TestState, slot: int, sent: Sent, marks: int | N
         raise PlanBroken("Recordings follow the order that was sealed", f"run {slot} was not begun", "See all runs.")
     known = marks or _marks_before(state)
     _require_readable(sent, known)
-    run = run or begin_run(visit.notebook, test)
+    run = run or begin_run(visit.notebook, test, slot=slot)
     attach_recording(
         visit.notebook, test, run.id, sent.name, _pieces(sent), media="application/octet-stream", marks=known
     )

@@ -31,7 +31,7 @@ def measured(visit: Visit) -> Response:
     if visit.posted:
         values = _values(form, named)
         if not form.troubles:
-            run = run or begin_run(visit.notebook, row.id)
+            run = run or begin_run(visit.notebook, row.id, slot=slot)
             listed = "; ".join(f"{name} {value:g}" for name, value in values.items())
             note(visit.notebook, row.id, f"{listed}, before the launch of run {slot}", run=run.id, measured=values)
             back = form["back"] == "sheet" and not run.ended

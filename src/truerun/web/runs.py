@@ -241,7 +241,7 @@ def typed_time(visit: Visit) -> Response:
         if seconds is not None and seconds <= 0:
             form.troubles["seconds"] = "The time must be above 0 s."
         if seconds is not None and not form.troubles:
-            run = begin_run(visit.notebook, row.id)
+            run = begin_run(visit.notebook, row.id, slot=slot)
             stop_clock(visit.notebook, row.id, run.id, seconds, typed=True, sender=f"typed-{run.id}")
             return moved(f"/t/{row.number}/runs/{slot}/guess" if _asks(state) else next_step_of(visit))
     plan = _plan(state)

@@ -42,6 +42,7 @@ __all__ = [
     "note",
     "open_test",
     "record_agreement",
+    "require_time",
     "seal_plan",
     "something_wrong",
     "start_clock",
@@ -264,24 +265,35 @@ def warm_up(notebook: Notebook, test: str, *, sender: str | None = None) -> Entr
     return notebook.append(test, Kind.WARM_UP, {}, sender=sender)
 
 
-def begin_run(notebook: Notebook, test: str, *, sender: str | None = None) -> RunState:
-    """Begin the next run of the sealed plan, or a further attempt at it.
+def begin_run(notebook: Notebook, test: str, *, slot: int | None = None, sender: str | None = None) -> RunState:
+    """Begin the next run of the sealed plan, or a further attempt at it; one that was begun and waits is given back.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    test : str
+    slot : int, optional
+        The run that is meant, where it was seen before; another one is not begun in its place.
+    sender : str, optional
+        Becomes the id of the run.
 
     Raises
     ------
     PlanBroken
-        If nothing is sealed, all runs are done, the test is closed, or a run is open already.
+        If nothing is sealed, all runs are done, the test is closed, or another run than ``slot`` comes next.
     """
     while True:
         state = state_of(notebook, test)
         before = next((run for run in state.runs if run.id == sender), None)
         waiting = before or _run_that_waits(state)
+        following = state.next_slot if waiting is None else waiting.slot
+        if slot not in (None, following) and before is None:
+            raise PlanBroken(f"Run {following} is next", f"run {slot} was asked for", "Keep to the order.")
         if waiting is not None:
             return waiting
-        slot = state.next_slot
-        attempt = 1 + sum(run.slot == slot for run in state.runs)
+        attempt = 1 + sum(run.slot == following for run in state.runs)
         name = sender or str(uuid.uuid4())
-        body = {"run": name, "slot": slot, "attempt": attempt}
+        body = {"run": name, "slot": following, "attempt": attempt}
         with suppress(HeadMoved):  # somebody else wrote in between, perhaps began this very run: look again
             notebook.append(test, Kind.RUN_BEGUN, body, sender=sender, head=state.head.digest)
             return _run_named(state_of(notebook, test), name)
@@ -330,12 +342,12 @@ def stop_clock(
     sender: str | None = None,
 ) -> Entry:
     """Note the time of a run; ``unfinished`` where the wheel had not come to the end by then."""
-    _require_time(seconds)
+    require_time(seconds)
     body = {"run": run, "seconds": seconds, "by": by, "unfinished": unfinished, "typed": typed}
     return notebook.append(test, Kind.STOPPED, body, sender=sender)
 
 
-def _require_time(seconds: Any) -> None:
+def require_time(seconds: Any) -> None:
     """Refuse what is no time of a run."""
     if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds <= LONGEST_RUN:
         allowed = "a number of seconds above 0, and 30 days at most"
@@ -487,7 +499,7 @@ def correct(notebook: Notebook, test: str, entry: int, changes: Mapping[str, Any
         if state_of(notebook, test).decided is not None:
             remedy = "Write a note of the mistake instead."
             raise PlanBroken("A time is corrected before the result is opened", "it is open", remedy)
-        _require_time(changes["seconds"])
+        require_time(changes["seconds"])
     before = {name: old.body.get("condition" if name == "guess" else name) for name in changes}
     body = {"entry": entry, "run": old.body.get("run"), "changes": dict(changes), "before": before, "why": why}
     return notebook.append(test, Kind.CORRECTED, body, head=head)

@@ -4,15 +4,25 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import datetime
 
-from truerun.errors import PlanBroken, ValueOutOfRange
+from truerun.errors import HeadMoved, PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Kind
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState
 from truerun.series import Run, RunTable
 from truerun.trial.plan import Role
-from truerun.workflow.bench import abort_run, answer_challenge, draft_plan, open_test, state_of, stop_clock, write_claim
+from truerun.workflow.bench import (
+    abort_run,
+    answer_challenge,
+    draft_plan,
+    open_test,
+    require_time,
+    state_of,
+    stop_clock,
+    write_claim,
+)
 from truerun.workflow.screening import ScreeningResult, plan_screening, screen
 
 __all__ = [
@@ -78,32 +88,52 @@ def begin_screened(notebook: Notebook, test: str, slot: int, *, sender: str | No
     PlanBroken
         If it is not the next one, or the screening is closed.
     """
-    state = state_of(notebook, test)
+    while True:
+        state = state_of(notebook, test)
+        if any(run.id == sender for run in state.runs):
+            return str(sender)  # sent twice
+        _require_next(state, slot)
+        waiting = state.open_run
+        if waiting is not None and waiting.slot == slot:
+            return waiting.id  # begun before, and broken off before its time was written down
+        tries = sum(run.slot == slot for run in state.runs)
+        name = sender or str(uuid.uuid4())
+        body = {"run": name, "slot": slot, "attempt": tries + 1}
+        with suppress(HeadMoved):  # somebody else wrote in between, perhaps began this very run: look again
+            notebook.append(test, Kind.RUN_BEGUN, body, sender=name, head=state.head.digest)
+            return name
+
+
+def _require_next(state: TestState, slot: int) -> None:
+    """Refuse a run that is not the next one of an open screening."""
     if state.screening is None or state.closed is not None:
         found = "it was closed" if state.screening is not None else "none is sealed here"
         raise PlanBroken("A run belongs to an open screening", found, "Open a screening.")
-    if any(run.id == sender for run in state.runs):
-        return str(sender)  # sent twice
-    if slot != state.next_screened:
-        following = state.next_screened
-        if following is None:
-            raise PlanBroken(f"The screening has {len(state.drawn)} runs", "all are done", "See what it shows.")
+    following = state.next_screened
+    if following is None:
+        raise PlanBroken(f"The screening has {len(state.drawn)} runs", "all are done", "See what it shows.")
+    if slot != following:
         found = f"run {following} is next, and not run {slot}"
         raise PlanBroken("Runs are made in the order drawn", found, f"Make run {following}.")
-    name = sender or str(uuid.uuid4())
-    tries = sum(run.slot == slot for run in state.runs)
-    notebook.append(test, Kind.RUN_BEGUN, {"run": name, "slot": slot, "attempt": tries + 1}, sender=name)
-    return name
 
 
 def record_screened(
     notebook: Notebook, test: str, slot: int, seconds: float, *, typed: bool = True, sender: str | None = None
 ) -> None:
-    """Write down the time of the next run of a screening [s]; ``typed`` where no watch of truerun took it."""
-    if not seconds > 0:
-        raise ValueOutOfRange("The time of the run", f"{seconds} s", "a number of seconds above 0")
+    """Write down the time of the next run of a screening [s]; ``typed`` where no watch of truerun took it.
+
+    Raises
+    ------
+    ValueOutOfRange
+        If that is no time of a run; nothing is written then.
+    PlanBroken
+        If it is not the next one, the screening is closed, or the run was given another time just now.
+    """
+    require_time(seconds)
     run = begin_screened(notebook, test, slot, sender=sender)
-    stop_clock(notebook, test, run, seconds, typed=typed, sender=f"{run}:time")
+    stands = stop_clock(notebook, test, run, seconds, typed=typed, sender=f"{run}:time").body["seconds"]
+    if stands != seconds:
+        raise PlanBroken(f"Run {slot} has one time", f"another one, {seconds:g} s, came", "Write a note if it matters.")
 
 
 def stop_screened(notebook: Notebook, test: str, slot: int, why: str, *, sender: str | None = None) -> None:

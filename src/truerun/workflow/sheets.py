@@ -45,7 +45,7 @@ def type_in_sheet(notebook: Notebook, test: str, sheet: Path, *, decimal: str | 
     """
     state = state_of(notebook, test)
     table, order = _sheet_of(state, sheet, decimal)
-    known = {(run.slot, run.attempt) for run in state.runs}
+    known = {(run.slot, run.attempt) for run in state.runs if run.ended}
     fresh = [
         run
         for run in sorted(table.runs, key=lambda run: (run.slot, run.attempt))
@@ -80,7 +80,7 @@ def _type_in(notebook: Notebook, test: str, line: Run, state: TestState, *, went
     if state.screening is not None:
         run = begin_screened(notebook, test, line.slot)
     else:
-        run = _begun(notebook, test, line.slot)
+        run = begin_run(notebook, test, slot=line.slot).id
         _note_measured(notebook, test, run, line, state)
     if line.value is not None:
         stop_clock(notebook, test, run, line.value, unfinished=line.unfinished, typed=True)
@@ -97,15 +97,6 @@ def _note_measured(notebook: Notebook, test: str, run: str, line: Run, state: Te
     if values:
         words = "; ".join(f"{name} {value:g}" for name, value in values.items())
         note(notebook, test, f"{words}, before the launch of run {line.slot}", run=run, measured=values)
-
-
-def _begun(notebook: Notebook, test: str, slot: int) -> str:
-    """Begin the run of a plan that a sheet goes on with, and give its id."""
-    run = begin_run(notebook, test)
-    if run.slot != slot:
-        found = f"the sheet goes on with run {slot}"
-        raise PlanBroken(f"Run {run.slot} comes next", found, "Fill in the sheet in order.")
-    return run.id
 
 
 def record_slot(
@@ -131,10 +122,5 @@ def record_slot(
 
 def _attempt(notebook: Notebook, test: str, slot: int) -> RunState:
     """Find the last attempt at a run, or begin it where it comes next."""
-    state = state_of(notebook, test)
-    tries = [run for run in state.runs if run.slot == slot and run.left_out is None]
-    if tries:
-        return tries[-1]
-    if state.next_slot not in (None, slot):
-        raise PlanBroken(f"Run {state.next_slot} comes next", f"the recording is of run {slot}", "Keep to the order.")
-    return begin_run(notebook, test)
+    tries = [run for run in state_of(notebook, test).runs if run.slot == slot and run.left_out is None]
+    return tries[-1] if tries else begin_run(notebook, test, slot=slot)
