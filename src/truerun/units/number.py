@@ -26,11 +26,14 @@ __all__ = [
     "plain_text",
     "power_of_ten",
     "require_decimal_sign",
+    "whole_number",
 ]
 
 DECIMAL_SIGNS = (".", ",")
 
 LONGEST = 120  # characters; nobody writes more by hand, and longer ones only cost time
+
+_MOST_DIGITS = 15  # of a count: a float and every reader of JSON hold it exactly
 
 _VULGAR = {
     "¼": "1/4",
@@ -241,3 +244,25 @@ def parse_number(text: str, decimal: str | None = None, name: str = "number") ->
     Say whether the comma is the decimal sign.
     """
     return nearest_float(parse_written(text, decimal, name).value, name)
+
+
+def whole_number(text: str) -> int | None:
+    """Read a count, such as a number of runs.
+
+    Parameters
+    ----------
+    text : str
+        Decimal digits of any script, blanks around them let go.
+
+    Returns
+    -------
+    int or None
+        None where it is not one, or has more than 15 digits.
+
+    Examples
+    --------
+    >>> whole_number(" 16 "), whole_number("16.5"), whole_number("9" * 5000)
+    (16, None, None)
+    """
+    plain = text.strip()
+    return int(plain) if plain.isdecimal() and len(plain) <= _MOST_DIGITS else None
