@@ -224,6 +224,38 @@ class TestARun:
         state = bench.state_of(book, arc).runs[0]
         assert (state.counts, state.left_out, state.seen) == (False, "wrong wheel", True)
 
+    def test_of_two_words_the_later_one_stands_when_the_earlier_one_is_withdrawn(
+        self, book: Notebook, arc: str
+    ) -> None:
+        run = bench.begin_run(book, arc)
+        bench.start_session(book, arc)
+        early = [
+            bench.describe_rig(book, arc, {"note": "a tin"}),
+            bench.guess(book, arc, run.id, "arc in"),
+            bench.warm_up(book, arc),
+        ]
+        bench.start_session(book, arc)
+        bench.describe_rig(book, arc, {"note": "a wheel"})
+        bench.guess(book, arc, run.id, "arc out")
+        bench.warm_up(book, arc)
+        for each in early:
+            bench.withdraw(book, arc, each.number, why="mistyped", head=head(book, arc))
+        state = bench.state_of(book, arc)
+        assert (state.rig, state.runs[0].guess, state.warm_ups) == ({"note": "a wheel"}, "arc out", 1)
+
+    def test_only_what_can_be_taken_back_or_corrected_is(self, book: Notebook, arc: str) -> None:
+        run = bench.begin_run(book, arc)
+        stopped = bench.stop_clock(book, arc, run.id, 160).number
+        remark = bench.note(book, arc, "a draught").number
+        bench.withdraw(book, arc, remark, why="x", head=head(book, arc))
+        for entry in (0, 1, 2, remark, remark + 1, 10**20):
+            with pytest.raises(ValueOutOfRange, match="The entry"):
+                bench.withdraw(book, arc, entry, why="x", head=head(book, arc))
+        for entry, changes in ((1, {"seconds": 61.0}), (remark, {"guess": "arc in"}), (stopped, {"seen": True})):
+            with pytest.raises(ValueOutOfRange, match="The entry"):
+                bench.correct(book, arc, entry, changes, why="x", head=head(book, arc))
+        assert bench.state_of(book, arc).runs[0].seconds == 160
+
     def test_is_begun_once_by_a_sender_that_repeats_itself_and_by_two_at_once(self, book: Notebook, arc: str) -> None:
         assert bench.begin_run(book, arc, sender="phone 1") == bench.begin_run(book, arc, sender="phone 1")
         bench.stop_clock(book, arc, "phone 1", 160)

@@ -30,7 +30,7 @@ withdrawn      entry (its number), kind (of that entry), why, run (where the run
 seal-broken    why
 closed         why
 decided        comparison: as in its JSON
-reported       bytes: how long the page was
+reported       bytes: how long the page was; digest: its SHA-256
 bundled        digest
 challenge      words, by, test (the id of the new test), role (what it is for; None: an answer to a challenge)
 screening      plan: as in its file, with its seal
@@ -42,6 +42,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import PurePath
 from typing import Any
 
 from truerun.notebook.entries import Entry, Kind
@@ -51,7 +52,7 @@ from truerun.series import Run, RunTable
 __all__ = ["FOLD", "Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
 
 
-FOLD = 4
+FOLD = 5
 """Raised whenever a step of the fold or a field of the state changes; states kept under another number are rebuilt."""
 
 
@@ -67,6 +68,11 @@ class Attached:
     run: str | None = None
     marks: int | None = None
 
+    @property
+    def file_name(self) -> str:
+        """Its name in a bundle and in a report: the first sixteen digits of its digest."""
+        return f"{self.digest[:16]}{PurePath(self.name).suffix.lower()[:8]}"
+
 
 @dataclass(frozen=True, slots=True)
 class RunState:
@@ -74,8 +80,9 @@ class RunState:
 
     ``seconds`` is its time [s], None until it ended. ``left_out`` is why it does not count, ``seen`` whether its time
     had been seen by then, ``excused`` whether the plan leaves it out without a further attempt. ``taps`` and
-    ``passes`` are times of marks [s], ``session`` counts sittings from 1.
-    ``measured`` is what was measured before its launch, by name; ``corrections`` are the bodies of what corrected it.
+    ``passes`` are times of marks [s], ``session`` counts sittings from 1. ``guess_line`` is the number of the entry of
+    ``guess``. ``measured`` is what was measured before its launch, by name; ``corrections`` are the bodies of what
+    corrected it.
     """
 
     id: str
@@ -95,6 +102,7 @@ class RunState:
     excused: bool = False
     interrupted: str | None = None
     guess: str | None = None
+    guess_line: int = 0
     recordings: tuple[Attached, ...] = ()
     measured: Mapping[str, float] = field(default_factory=dict)
     corrections: tuple[Mapping[str, Any], ...] = ()
@@ -116,7 +124,8 @@ class TestState:
 
     ``plan`` is the sealed plan's document with its seal, ``draws`` how often an order was drawn. ``request`` is the
     draft of a plan. ``agreed`` holds the last answer of each side. ``runs`` are all attempts in order. ``noted`` are
-    the numbers of the entries of ``notes``. ``answers`` names the test that this one belongs to, and what for.
+    the numbers of the entries of ``notes``, ``rig_line`` and ``session_line`` those of the last rig and session.
+    ``answers`` names the test that this one belongs to, and what for.
     """
 
     __test__ = False  # not a test of this project
@@ -129,11 +138,13 @@ class TestState:
     claim: Mapping[str, Any] | None = None
     agreed: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     rig: Mapping[str, Any] | None = None
+    rig_line: int = 0
     request: Mapping[str, Any] | None = None
     plan: Mapping[str, Any] | None = None
     sealed: str | None = None
     draws: int = 0
     sessions: int = 0
+    session_line: int = 0
     warm_ups: int = 0
     runs: tuple[RunState, ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
@@ -310,7 +321,8 @@ def _sealed(state: TestState, entry: Entry) -> TestState:
 
 
 def _session(state: TestState, entry: Entry) -> TestState:
-    return replace(_noted(state, entry, *_temperature(entry)), sessions=state.sessions + 1, warm_ups=0)
+    noted = _noted(state, entry, *_temperature(entry))
+    return replace(noted, sessions=state.sessions + 1, session_line=entry.number, warm_ups=0)
 
 
 def _temperature(entry: Entry) -> tuple[str, ...]:
@@ -410,7 +422,7 @@ def _photo(state: TestState, entry: Entry) -> TestState:
 
 
 def _guess(state: TestState, entry: Entry) -> TestState:
-    return _changed(state, entry, guess=str(entry.body["condition"]))
+    return _changed(state, entry, guess=str(entry.body["condition"]), guess_line=entry.number)
 
 
 def _noted(state: TestState, entry: Entry, *more: str) -> TestState:
@@ -442,17 +454,18 @@ _CORRECTABLE = frozenset(("seconds", "unfinished", "guess", "seen", "left_out"))
 
 
 def _withdrawn(state: TestState, entry: Entry) -> TestState:
-    """Withdraw: a run whose measurement is withdrawn counts as left out, seen; a guess is no guess any more."""
+    """Withdraw: a run whose measurement is withdrawn counts as left out, seen; what came in place of it stands."""
     number = int(entry.body["entry"])
     photos = tuple(each for each in state.photos if each.entry != number)
     gone = _without_note(replace(state, withdrawn=state.withdrawn | {number}, photos=photos), number)
     kind = entry.body.get("kind")
     if kind == Kind.GUESS.value:
-        return _changed(gone, entry, guess=None)
+        run = _run_of(state, entry)
+        return gone if run is None or run.guess_line != number else _changed(gone, entry, guess=None)
     if kind == Kind.RIG.value:
-        return replace(gone, rig=None)
+        return gone if state.rig_line != number else replace(gone, rig=None)
     if kind == Kind.WARM_UP.value:
-        return replace(gone, warm_ups=max(gone.warm_ups - 1, 0))
+        return gone if number < state.session_line else replace(gone, warm_ups=max(gone.warm_ups - 1, 0))
     return _changed(gone, entry, left_out=str(entry.body.get("why") or "withdrawn"), seen=True)
 
 
@@ -467,7 +480,7 @@ _STEPS: dict[Kind, Callable[[TestState, Entry], TestState]] = {
     Kind.IMPORTED: _noted,
     Kind.CLAIM: lambda state, entry: replace(state, claim=dict(entry.body)),
     Kind.AGREEMENT: _agreement,
-    Kind.RIG: lambda state, entry: replace(state, rig=dict(entry.body)),
+    Kind.RIG: lambda state, entry: replace(state, rig=dict(entry.body), rig_line=entry.number),
     Kind.PLAN: lambda state, entry: replace(state, request=dict(entry.body["request"])),
     Kind.SEALED: _sealed,
     Kind.SESSION: _session,

@@ -7,7 +7,7 @@ what changes the plan, a value or the end of a test quotes the head that it was 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from datetime import datetime
 from typing import Any
@@ -65,6 +65,16 @@ LARGEST_CLAIM = 10.0
 
 _MEASURED = frozenset((Kind.RUN_BEGUN, Kind.STARTED, Kind.TAP, Kind.STOPPED, Kind.PASSES, Kind.RECORDING, Kind.GUESS))
 """What a run rests on; a note or a photo that is withdrawn takes nothing from it."""
+
+_WITHDRAWN = _MEASURED | {Kind.NOTE, Kind.PHOTO, Kind.RIG, Kind.WARM_UP}
+
+_CORRECTED: Mapping[str, tuple[Kind, ...]] = {
+    "seconds": (Kind.STOPPED,),
+    "unfinished": (Kind.STOPPED,),
+    "guess": (Kind.GUESS,),
+    "seen": (Kind.ABORTED, Kind.WENT_WRONG),
+}
+"""What can be corrected, and the kinds of entry that hold it."""
 
 
 def open_test(
@@ -490,11 +500,11 @@ def correct(notebook: Notebook, test: str, entry: int, changes: Mapping[str, Any
     head : str
         Digest of the last line that was seen.
     """
-    old = _entry(notebook, test, entry)
-    allowed = ("seconds", "unfinished", "guess", "seen")
     for name in changes:
-        if name not in allowed:
-            raise ValueOutOfRange("What is corrected", f'"{name}"', ", ".join(allowed))
+        if name not in _CORRECTED:
+            raise ValueOutOfRange("What is corrected", f'"{name}"', ", ".join(_CORRECTED))
+    kinds = [kind for name in changes for kind in _CORRECTED[name]]
+    old = _entry(notebook, test, entry, kinds)
     if "seconds" in changes:
         if state_of(notebook, test).decided is not None:
             remedy = "Write a note of the mistake instead."
@@ -507,19 +517,25 @@ def correct(notebook: Notebook, test: str, entry: int, changes: Mapping[str, Any
 
 def withdraw(notebook: Notebook, test: str, entry: int, *, why: str, head: str) -> Entry:
     """Withdraw an entry; it stays, and so does the withdrawal. A run whose measurement it was counts no more."""
-    old = _entry(notebook, test, entry)
+    old = _entry(notebook, test, entry, _WITHDRAWN)
     run = old.body.get("run") if old.kind in _MEASURED else None
     body = {"entry": entry, "kind": old.kind.value, "run": run, "why": why}
     return notebook.append(test, Kind.WITHDRAWN, body, head=head)
 
 
-def _entry(notebook: Notebook, test: str, number: int) -> Entry:
-    """Give one entry."""
-    found = [each for each in notebook.entries(test, number - 1, first=1) if each.number == number]
-    if not found:
-        count = notebook.head(test).count
-        raise ValueOutOfRange("The entry", number, f"1 to {count}")
-    return found[0]
+def _entry(notebook: Notebook, test: str, number: int, kinds: Collection[Kind]) -> Entry:
+    """Give one entry, which must stand and be of one of these kinds."""
+    state = state_of(notebook, test)
+    if not 1 <= number <= state.head.count:
+        raise ValueOutOfRange("The entry", number, f"1 to {state.head.count}")
+    (found,) = notebook.entries(test, number - 1, first=1)
+    if found.kind not in kinds or number in state.withdrawn:
+        said = (
+            f"{number}, which was withdrawn" if number in state.withdrawn else f'{number}, of kind "{found.kind.value}"'
+        )
+        allowed = " or ".join(f'"{kind.value}"' for kind in Kind if kind in kinds)
+        raise ValueOutOfRange("The entry", said, f"one of kind {allowed} that stands", "See the logbook.")
+    return found
 
 
 def break_seal(notebook: Notebook, test: str, *, why: str, head: str) -> Entry:
