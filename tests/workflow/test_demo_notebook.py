@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
+import tempfile
 import zipfile
 from collections.abc import Iterator
+from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from truerun.notebook.bundle import check_bundle
 from truerun.notebook.ledger import Notebook, open_notebook
 from truerun.notebook.state import TestState
 from truerun.uncertainty import source
@@ -160,6 +164,75 @@ class TestItIsWhole:
         signs = np.array([1, -1, -1, 1], dtype=np.int8)
         first, again = (simulate_rim_arc(signs, np.random.default_rng(7)) for _ in range(2))
         assert first == again
+
+
+@pytest.fixture(scope="module")
+def handed_on(
+    demo: Notebook, states: dict[str, TestState], tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, bytes]:
+    """Give the files of the bundle of the main test."""
+    place = tmp_path_factory.mktemp("handed") / "arc.zip"
+    bundle(demo, states["The rim arc"].id, place)
+    with zipfile.ZipFile(place) as packed:
+        return {name: packed.read(name) for name in packed.namelist()}
+
+
+class TestWhatIsHandedOn:
+    """Whoever changes a file can make its manifest anew; the logbook still names what was attached."""
+
+    def recording(self, files: dict[str, bytes]) -> str:
+        return next(name for name in files if name.startswith("data/recordings/"))
+
+    def put_anew(self, files: dict[str, bytes], folder: Path) -> tuple[str, Path]:
+        """Write files with manifests that fit them; give what a stranger's check says, and the zip of them."""
+        names = sorted(name for name in files if name.startswith("data/"))
+        listed = "".join(f"{sha256(files[name]).hexdigest()}  {name}\n" for name in names)
+        files["manifest-sha256.txt"] = listed.encode()
+        tags = ("bagit.txt", "manifest-sha256.txt")
+        files["tagmanifest-sha256.txt"] = "".join(f"{sha256(files[t]).hexdigest()}  {t}\n" for t in tags).encode()
+        with zipfile.ZipFile(folder / "again.zip", "w") as packed:
+            for name, data in files.items():
+                packed.writestr(name, data)
+            packed.extractall(folder / "again")
+        words = [sys.executable, "-I", "-S", "verify.py"]
+        alone = subprocess.run(words, cwd=folder / "again", capture_output=True, text=True, check=False)
+        return alone.stdout if alone.returncode else "", folder / "again.zip"
+
+    def test_files_that_were_not_touched_hold(self, handed_on: dict[str, bytes], tmp_path: Path) -> None:
+        said, place = self.put_anew(dict(handed_on), tmp_path)
+        assert said == ""
+        assert check_bundle(place)[1] == ()
+
+    @pytest.mark.parametrize("change", ["cut", "taken out", "put in", "report"])
+    def test_a_changed_file_with_manifests_made_anew_is_named(
+        self, handed_on: dict[str, bytes], tmp_path: Path, change: str
+    ) -> None:
+        files = dict(handed_on)
+        name = self.recording(files)
+        if change == "cut":
+            files[name] = files[name][:-20]
+        elif change == "taken out":
+            del files[name]
+        elif change == "put in":
+            files["data/recordings/more.csv"] = b"time [s]\n1.0\n"
+        else:
+            files["data/report.html"] = files["data/report.html"].replace(b"takes energy", b"adds energy")
+        said, place = self.put_anew(files, tmp_path)
+        faults = check_bundle(place)[1]
+        assert faults
+        assert all(fault.meaning in said for fault in faults)
+
+    def test_the_report_tells_what_the_notebook_holds(self, handed_on: dict[str, bytes]) -> None:
+        """Rig, watts, linked tests and the last line are known, so that nothing of it is said to be missing."""
+        page = handed_on["data/report.html"].decode()
+        assert "No rig was described" not in page
+        assert "741 g ± 1 g" in page
+        assert "mW" in page
+        assert "was hung on, and the test found it" in page
+        assert "not read from a file" not in page
+        lines = handed_on["data/ledger.jsonl"].splitlines()
+        assert json.loads(lines[-1])["follows"] in page
+        assert tempfile.gettempdir() not in page
 
 
 class TestTheRig:

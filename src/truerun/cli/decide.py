@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,6 +15,9 @@ from truerun.cli.publishing import Publishing, publishing_options
 from truerun.cli.screen import say, show, show_json
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
+    from truerun.charts.drawing import Drawing
     from truerun.notebook.ledger import Notebook
     from truerun.workflow.comparing import ComparisonResult
     from truerun.workflow.screening import ScreeningResult
@@ -46,15 +49,44 @@ def command_line(test: str | None, *, break_seal: str | None, notebook: str | No
         if break_seal is not None:
             broken(book, found, why=break_seal, head=book.head(found).digest)
         result, following = _decided(book, found)
-        invented = state_of(book, found).invented
+        state = state_of(book, found)
+        page = _with_notebook(book, found, result) if publishing.report is not None else result
     if as_json:
         show_json(result.json())
     else:
         show(result.summary())
-    replace(publishing, invented=publishing.invented or invented).save(result)
+    replace(publishing, invented=publishing.invented or state.invented).save(page)
     if following:
         say(f"\nNext: {following}")
     return 1 if result.stopped else 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """A result with what the notebook knows beside its runs: linked tests, rig, losses in watts, the last line."""
+
+    result: ComparisonResult
+    beside: dict[str, Any]
+
+    def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
+        return self.result.report(made=made, **self.beside | {"invented": invented})
+
+    def drawings(self) -> tuple[Drawing, ...]:
+        return self.result.drawings()
+
+
+def _with_notebook(
+    book: Notebook, test: str, result: ComparisonResult | ScreeningResult
+) -> _Page | ComparisonResult | ScreeningResult:
+    """Add to a result what its report takes from the notebook; the page of a screening takes nothing."""
+    from truerun.workflow.bench import state_of
+    from truerun.workflow.comparing import ComparisonResult
+    from truerun.workflow.deciding import kept_beside, linked
+
+    if not isinstance(result, ComparisonResult):
+        return result
+    state = state_of(book, test)
+    return _Page(result, kept_beside(state, result) | {"linked": linked(book, state, workers=os.cpu_count() or 1)})
 
 
 def _decided(book: Notebook, test: str) -> tuple[ComparisonResult | ScreeningResult, str]:

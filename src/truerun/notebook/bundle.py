@@ -13,17 +13,19 @@ import json
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
+from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from truerun.errors import RecordingUnreadable
-from truerun.notebook.entries import Entry, read_entry
+from truerun.errors import LedgerBroken, RecordingUnreadable
+from truerun.notebook.entries import Entry, Kind, read_entry
 from truerun.notebook.files import read_file
 from truerun.notebook.heads import Head
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState
 from truerun.notebook.verification import Fault, check_chain
+from truerun.notebook.verify import check_attached
 from truerun.trial.seal import spoken_code
 
 __all__ = ["Unpacked", "check_bundle", "read_bundle", "runs_csv", "write_bundle"]
@@ -38,7 +40,8 @@ VERIFY = """\
 How to check this bundle without truerun
 ========================================
 
-1. Unpack it. On Windows: right click, Extract all. On macOS: double click. On Linux: unzip NAME.zip
+1. Unpack it into a folder of its own, and work there. On Windows: right click, Extract all. On macOS: double click.
+   On Linux: unzip NAME.zip -d NAME; cd NAME
 
 2. Is every file what it was?
    Linux:    sha256sum --check manifest-sha256.txt
@@ -48,13 +51,17 @@ How to check this bundle without truerun
 3. Is the logbook whole, and does the result follow from the runs?  With Python 3.8 or later:
    Linux, macOS:  python3 verify.py
    Windows:       py verify.py
+   A file that something else put into the folder since is named; take it out and check again.
 
 4. Is it the logbook that was published?  head.txt holds the number of its last line and that line's fingerprint.
-   Compare them with a copy that somebody else kept: a printed report, a post, a film. A chain of fingerprints that
-   only its owner holds can be rebuilt by its owner; a stranger's copy cannot.
+   Compare them with a copy that somebody else kept: a printed report, a post, a film. A report names an earlier line:
+   its fingerprint stands after "follows" in the line after it. A chain of fingerprints that only its owner holds can be
+   rebuilt by its owner; a stranger's copy cannot.
 
 What is what: data/ledger.jsonl is the logbook, one line an entry, each with the fingerprint of the line before.
 data/runs.csv are the runs, data/recordings/ the recordings as they came, data/report.html the report.
+In runs.csv, value is the time that was compared and stopwatch the time to rest, where a hand took it too, both in
+seconds unless the plan names another unit. How a recording becomes a time is not computed anew here.
 """
 
 
@@ -130,13 +137,15 @@ def write_bundle(notebook: Notebook, state: TestState, path: Path, *, runs: byte
         If the file is there already.
     """
     part = path.with_name(path.name + ".part")
+    path.touch(exist_ok=False)
     try:
-        with path.open("xb"), part.open("wb") as file, zipfile.ZipFile(file, "w") as packed:
+        with part.open("wb") as file, zipfile.ZipFile(file, "w") as packed:
             _pack(packed, notebook, state, runs, report)
         part.replace(path)
     except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
+        for each in (part, path):
+            with suppress(OSError):
+                each.unlink(missing_ok=True)
         raise
     with path.open("rb") as written:
         return hashlib.file_digest(written, "sha256").hexdigest()
@@ -189,7 +198,7 @@ def _manifest(listed: list[tuple[str, str]]) -> bytes:
 def _attached(state: TestState) -> dict[str, str]:
     """Give the name in the bundle of every attached file, by its digest."""
     every = [each for run in state.runs for each in run.recordings] + list(state.photos)
-    return {each.digest: f"{each.digest[:16]}{Path(each.name).suffix.lower()[:8]}" for each in every}
+    return {each.digest: each.file_name for each in every}
 
 
 def _description(state: TestState, listed: list[tuple[str, str]], runs: bytes) -> bytes:
@@ -287,7 +296,14 @@ def _checked(packed: zipfile.ZipFile) -> tuple[Head, tuple[Fault, ...]]:
     faults += broken
     if packed.read("head.txt").decode().split()[:2] != [str(head.count), head.digest]:
         faults.append(Fault("head.txt", "it names another last line than the logbook has"))
-    return head, tuple(faults)
+    return head, (*faults, *(() if broken else _attached_faults(packed, sorted(names))))
+
+
+def _attached_faults(packed: zipfile.ZipFile, names: list[str]) -> Iterator[Fault]:
+    """Hold what is attached against the lines of a logbook that holds: as a stranger does, with the same function."""
+    entries = [json.loads(line) for line in _lines(packed)]
+    for wrong in check_attached(packed.read, names, entries):
+        yield Fault("data/ledger.jsonl", wrong)
 
 
 def _lines(packed: zipfile.ZipFile) -> list[bytes]:
@@ -328,9 +344,23 @@ def read_bundle(path: Path) -> Unpacked:
     with zipfile.ZipFile(path) as packed:
         if sum(info.file_size for info in packed.infolist()) > _MOST_BYTES:
             raise RecordingUnreadable(path, "", "it unpacks to more than 4 GiB. Import its parts one by one.")
-        entries = []
-        for number, line in enumerate(_lines(packed), 1):
-            test = json.loads(line)["test"]
-            entries.append(read_entry(test, number, line, hashlib.sha256(line).hexdigest()))
+        try:
+            entries = tuple(_entries(packed))
+        except (LedgerBroken, KeyError, TypeError, ValueError) as error:
+            raise RecordingUnreadable(
+                path, "data/ledger.jsonl", "no truerun wrote this logbook. Ask for the bundle once more."
+            ) from error
         names = {_digest(packed, name): name for name in packed.namelist() if name.startswith("data/recordings/")}
-    return Unpacked(path, tuple(entries), names)
+    return Unpacked(path, entries, names)
+
+
+def _entries(packed: zipfile.ZipFile) -> Iterator[Entry]:
+    """Read the entries of the logbook, which must all be of the test that the first one opens."""
+    lines = _lines(packed)
+    test = str(json.loads(lines[0] if lines else b"{}")["test"])
+    for number, line in enumerate(lines, 1):
+        entry = read_entry(test, number, line, hashlib.sha256(line).hexdigest())
+        datetime.fromisoformat(entry.time)
+        if (number == 1) != (entry.kind is Kind.OPENED):
+            raise ValueError(entry.kind.value)
+        yield entry

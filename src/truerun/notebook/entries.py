@@ -13,7 +13,17 @@ from typing import Any
 from truerun.errors import LedgerBroken, NotebookUnusable, ValueOutOfRange
 from truerun.trial.seal import canonical_bytes
 
-__all__ = ["ENTRY_SCHEMA", "FIRST", "MOST_BYTES", "Entry", "Kind", "digest_of", "read_entry", "write_entry"]
+__all__ = [
+    "ENTRY_SCHEMA",
+    "FIRST",
+    "MOST_BYTES",
+    "Entry",
+    "Kind",
+    "digest_of",
+    "read_entry",
+    "write_entry",
+    "written_body",
+]
 
 ENTRY_SCHEMA = "truerun/entry/1"
 
@@ -100,6 +110,12 @@ class Entry:
 def digest_of(stored: bytes) -> str:
     """Give the SHA-256 of stored bytes, 64 hexadecimal digits."""
     return hashlib.sha256(stored).hexdigest()
+
+
+def written_body(page: str) -> dict[str, Any]:
+    """Say which page was written: how long it is, and its SHA-256."""
+    written = page.encode()
+    return {"bytes": len(written), "digest": digest_of(written)}
 
 
 def write_entry(

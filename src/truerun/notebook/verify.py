@@ -4,7 +4,8 @@
 
 Three things are checked, each said on a line of its own:
   1. every file is what the manifest says (SHA-256);
-  2. every line of the logbook follows the one before, and its last line is the one in head.txt;
+  2. every line of the logbook follows the one before, its last line is the one in head.txt, and the recordings,
+     photos and report are those that it names;
   3. the drive, how often luck alone does this, and p, anew from runs.csv and the sealed order.
 Ends with 0 where all three hold, else with 1. This file is copied into every bundle; read it before you run it.
 """
@@ -80,6 +81,26 @@ def check_ledger(read: Callable[[str], bytes]) -> tuple[list[dict[str, Any]], li
     if head[:2] != [str(len(entries)), before]:
         wrong.append("the last line is not the one in head.txt")
     return entries, wrong
+
+
+def check_attached(read: Callable[[str], bytes], names: list[str], entries: list[dict[str, Any]]) -> list[str]:
+    """Hold recordings, photos and the report against the lines of the logbook that name them."""
+    withdrawn = {entry["body"]["entry"] for entry in entries if entry["kind"] == "withdrawn"}
+    attached = [entry for entry in entries if entry["kind"] in ("recording", "photo")]
+    there = {hashlib.sha256(read(name)).hexdigest(): name for name in names if name.startswith("data/recordings/")}
+    wrong = [
+        f"the {entry['kind']} of line {entry['number']} is not there as it was written down"
+        for entry in attached
+        if entry["body"]["digest"] not in there and entry["number"] not in withdrawn
+    ]
+    known = {entry["body"]["digest"] for entry in attached}
+    wrong += [name + " stands in no line of the logbook" for digest, name in there.items() if digest not in known]
+    reported = [entry["body"].get("digest") for entry in entries if entry["kind"] == "reported"]
+    if reported and reported[-1] and "data/report.html" not in names:
+        wrong.append("the report that the logbook names is not there")
+    elif reported and reported[-1] and hashlib.sha256(read("data/report.html")).hexdigest() != reported[-1]:
+        wrong.append("data/report.html is not the report that was written down")
+    return wrong
 
 
 def orders_of(name: str, runs: int) -> list[list[int]] | None:
@@ -211,7 +232,7 @@ def main(words: list[str]) -> int:
         read, names = opened(place)
         good = say(1, "Files", check_files(read, names))
         entries, wrong = check_ledger(read)
-        good &= say(2, f"Logbook, {len(entries)} lines", wrong)
+        good &= say(2, f"Logbook, {len(entries)} lines", wrong + check_attached(read, names, entries))
         rows = list(csv.DictReader(io.StringIO(read("data/runs.csv").decode("utf-8"))))
         good &= check_result(rows, entries)
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:

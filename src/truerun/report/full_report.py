@@ -18,7 +18,7 @@ from truerun.report.json_text import json_text
 from truerun.report.pages import rendered
 from truerun.report.pictures import Picture, picture_of, pictures_of
 from truerun.report.plan_words import ADJUSTED, BLINDING, ORDER_SETS, ROLES, end_words, plan_end_words
-from truerun.report.run_rows import launch_rows, raw_columns, raw_rows
+from truerun.report.run_rows import launch_rows, raw_columns, raw_rows, recording_name
 from truerun.report.standings import control_rows, linked_rows, standing_causes, standings
 from truerun.report.two_impressions import TwoImpressions
 from truerun.trial.comparison import Comparison, with_controls
@@ -62,6 +62,9 @@ def render_report(
     drive_curve: DriveCurve | None = None,
     impressions: TwoImpressions | None = None,
     fingerprints: Sequence[tuple[int, str]] = (),
+    logbook: tuple[int, str] | None = None,
+    rig: Sequence[tuple[str, str]] = (),
+    watts: Sequence[tuple[str, str]] = (),
     invented: bool = False,
 ) -> str:
     """Write the report of a comparison.
@@ -93,6 +96,12 @@ def render_report(
         What a stopwatch says of the same runs, beside the recordings.
     fingerprints : sequence of (int, str)
         Run and SHA-256 of each recording that was reduced.
+    logbook : (int, str), optional
+        Number and SHA-256 of the last line of the logbook that the runs were taken from.
+    rig : sequence of (str, str)
+        What was written down of the rig: what it is called, and its words or size.
+    watts : sequence of (str, str)
+        The losses in watts, where the inertia of the wheel is known.
     invented : bool
         Whether the test never took place; the page then says so first.
 
@@ -128,6 +137,9 @@ def render_report(
         drags=_drag_pictures(comparison, drive_curve),
         impressions=impressions,
         fingerprints=fingerprints,
+        logbook=logbook,
+        rig=rig,
+        watts=watts,
         **_words(comparison),
         **_about_the_plan(plan, seal, stamp, covered=comparison.verdict is None),
         **_about_the_runs(comparison),
@@ -188,6 +200,7 @@ def _about_the_runs(comparison: Comparison) -> dict[str, Any]:
     table, covered = comparison.at.table, comparison.verdict is None
     return {
         "launches": launch_rows(comparison),
+        "recordings": [(run.slot, recording_name(run.recording)) for run in table.runs if run.recording],
         "raw_columns": () if covered else raw_columns(table),
         "raw_rows": () if covered else raw_rows(table),
         "table_name": PurePath(table.path).name if table.path else None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from pathlib import PurePath
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from truerun.series import RunTable
 from truerun.trial.comparison import Comparison
 from truerun.trial.mishaps import reason_words
 
-__all__ = ["LaunchRow", "launch_rows", "raw_columns", "raw_rows"]
+__all__ = ["LaunchRow", "launch_rows", "raw_columns", "raw_rows", "recording_name"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,7 @@ def _columns(table: RunTable) -> dict[str, list[str]]:
         "time seen": [seen[run.seen] for run in runs],
         "session": [run.session or "" for run in runs],
         "keeper": [run.keeper or "" for run in runs],
-        "recording": [run.recording or "" for run in runs],
+        "recording": [recording_name(run.recording or "") for run in runs],
     }
     for keeper in sorted({keeper for run in runs for keeper in run.readings}):
         read = [run.readings.get(keeper) for run in runs]
@@ -113,6 +114,17 @@ def _columns(table: RunTable) -> dict[str, list[str]]:
         unit = f" [{table.extra_units[name]}]" if name in table.extra_units else ""
         columns[f"{name}{unit}"] = [_cell(run.extra.get(name)) for run in runs]
     return columns
+
+
+def recording_name(path: str) -> str:
+    """Give the path of a recording as a reader needs it: of one that is not relative to the table, the name alone.
+
+    Examples
+    --------
+    >>> recording_name("recordings/run-1.csv"), recording_name("/home/somebody/run-1.csv")
+    ('recordings/run-1.csv', 'run-1.csv')
+    """
+    return PurePath(path).name if PurePath(path).is_absolute() else path
 
 
 def _cell(value: float | str | None) -> str:

@@ -17,6 +17,7 @@ from truerun.web.road import next_step
 from truerun.web.verdicts import linked_of, result_of
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bundles import bundle as write_bundle
+from truerun.workflow.deciding import kept_beside
 from truerun.workflow.deciding import report as write_report
 
 __all__ = ["bundle", "report", "report_page"]
@@ -46,7 +47,8 @@ def report_page(visit: Visit) -> Response:
     if not written:
         return moved(f"/t/{row.number}/report")
     made = datetime.fromisoformat(written[-1].time)
-    text = result_of(visit, row, state).report(made=made, invented=state.invented, linked=linked_of(visit, state))
+    result = result_of(visit, row, state)
+    text = result.report(made=made, linked=linked_of(visit, state), **kept_beside(state, result))
     headers = {"content-security-policy": _OWN_STYLE}
     if visit.query.get("save"):
         headers["content-disposition"] = f'attachment; filename="report-{row.number}.html"'

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from truerun.errors import PlanBroken
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
-from truerun.notebook.entries import Kind
+from truerun.notebook.entries import Kind, written_body
 from truerun.notebook.files import read_file
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState, fold, run_table
@@ -24,7 +25,7 @@ from truerun.workflow.comparing import ComparisonResult, compare
 if TYPE_CHECKING:  # fits are heavy, and seldom needed
     from truerun.workflow.recorded import Measurements
 
-__all__ = ["decide", "linked", "report", "shown", "table_of"]
+__all__ = ["decide", "kept_beside", "linked", "report", "shown", "table_of"]
 
 
 def decide(
@@ -85,11 +86,27 @@ def report(notebook: Notebook, test: str, *, decided: ComparisonResult | None = 
     ``decided`` is what :func:`decide` has just given, so that recordings need not be measured a second time.
     """
     state = _added_up(notebook, test)
-    page = (decided or _compared(notebook, state, workers)).report(
-        invented=state.invented, linked=linked(notebook, state)
-    )
-    notebook.append(test, Kind.REPORTED, {"bytes": len(page.encode())})
+    result = decided or _compared(notebook, state, workers)
+    made = datetime.fromisoformat(notebook.time())
+    page = result.report(made=made, linked=linked(notebook, state), **kept_beside(state, result))
+    notebook.append(test, Kind.REPORTED, written_body(page))
     return page
+
+
+def kept_beside(state: TestState, result: ComparisonResult) -> dict[str, Any]:
+    """Give what a notebook knows of a test beside its runs, as its report takes it."""
+    beside: dict[str, Any] = {"invented": state.invented, "logbook": (state.head.count, state.head.digest)}
+    if not state.rig:
+        return beside
+    from truerun.workflow.powers import drag_at_launch, power_rows, powers_of  # noqa: PLC0415  fits are heavy
+    from truerun.workflow.rig import launch_of, rig_rows  # noqa: PLC0415
+
+    beside["rig"] = rig_rows(state.rig)
+    if result.verdict is not None:
+        inertia = launch_of(state.rig, drag_at_launch(result)).inertia
+        powers = None if inertia is None else powers_of(result, inertia)
+        beside["watts"] = () if powers is None else power_rows(powers)
+    return beside
 
 
 def linked(
@@ -147,7 +164,7 @@ def _compared(
         paths: dict[str, str] = {}
         for run in state.runs:
             for each in run.recordings:
-                path = folder / f"{run.slot:03d}-{each.digest[:12]}{Path(each.name).suffix}"
+                path = folder / each.file_name
                 with path.open("wb") as file:
                     file.writelines(read_file(notebook, each.digest))
                 paths[each.digest] = str(path)

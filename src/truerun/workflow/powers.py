@@ -18,10 +18,11 @@ from truerun.motion.sustained import SustainedRun
 from truerun.trial.comparison import Comparison
 from truerun.trial.plan import Window
 from truerun.uncertainty import source
+from truerun.units.formats import format_quantity
 from truerun.workflow.comparing import ComparisonResult
 from truerun.workflow.recorded import RecordedRun
 
-__all__ = ["LossFound", "PowersFound", "drag_at_launch", "powers_of"]
+__all__ = ["LossFound", "PowersFound", "drag_at_launch", "power_rows", "powers_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +106,20 @@ def powers_of(result: ComparisonResult, inertia: UFloat) -> PowersFound | None:
         parts, whole = _parts(mine, inertia, speed)
         losses.append(LossFound(name, sign > 0, times.size, energy / _mean(f"times of {name}", times), parts, whole))
     return PowersFound(window, tuple(losses), losses[1].power - losses[0].power, energy, _caught(runs, inertia), speed)
+
+
+def power_rows(powers: PowersFound) -> tuple[tuple[str, str], ...]:
+    """Say the mean losses over the window in watts, each with its standard uncertainty."""
+    adds = powers.net.nominal_value > 0
+    return (
+        *((f"{each.condition} loses on average", _milliwatts(each.power)) for each in powers.losses),
+        ("so the source adds" if adds else "so the source takes", _milliwatts(powers.net if adds else -powers.net)),
+    )
+
+
+def _milliwatts(power: UFloat) -> str:
+    """Write a power with its standard uncertainty."""
+    return format_quantity(power.nominal_value, "mW", power.std_dev)
 
 
 def _times(comparison: Comparison, sign: int) -> NDArray[np.float64]:

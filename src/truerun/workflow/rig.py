@@ -36,6 +36,7 @@ __all__ = [
     "launch_words",
     "read_measure",
     "rig_body",
+    "rig_rows",
 ]
 
 
@@ -126,6 +127,32 @@ def rig_body(typed: Mapping[str, str]) -> dict[str, Any]:
         values[key] = {"value": found.nominal_value, "standard_uncertainty": found.std_dev}
     words = {key: typed[key] for key, _, _ in WORDS if typed.get(key)}
     return words | {"typed": measured, "values": values}
+
+
+def rig_rows(rig: Mapping[str, Any] | None) -> tuple[tuple[str, str], ...]:
+    """Give what was written down of a rig, to be read: what it is called, and as it was typed, with its unit.
+
+    Examples
+    --------
+    >>> rig_rows(rig_body({"level": "0.3", "sensor": "a light barrier"}))
+    (('Round about: axle out of level by', '0.3 mm/m'), ('Sensor', 'a light barrier'))
+    """
+    told = rig or {}
+    typed = told.get("typed", {})
+    measured = (
+        (f"{part}: {each.called[0].lower()}{each.called[1:]}", _with_unit(each, typed[each.key]))
+        for part, every in MEASURED.items()
+        for each in every
+        if typed.get(each.key)
+    )
+    words = ((name, str(told[key])) for key, name, _ in WORDS if told.get(key))
+    return (*measured, *words)
+
+
+def _with_unit(each: Measure, text: str) -> str:
+    """Add the unit to a bare number."""
+    bare = not any(sign.isalpha() or sign == "%" for sign in text)
+    return f"{text} {each.unit}" if bare and each.unit else text
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from contextlib import suppress
 from datetime import datetime
 
 from truerun.errors import HeadMoved, PlanBroken, ValueOutOfRange
-from truerun.notebook.entries import Kind
+from truerun.notebook.entries import Kind, written_body
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState
 from truerun.series import Run, RunTable
@@ -181,7 +181,7 @@ def report_screened(notebook: Notebook, test: str) -> str:
     if result.stopped:
         raise PlanBroken("A screening is reported after its last run", "it is not done", "Make the runs that are left.")
     page = result.report(made=datetime.fromisoformat(notebook.time()), invented=state.invented)
-    notebook.append(test, Kind.REPORTED, {"bytes": len(page.encode())})
+    notebook.append(test, Kind.REPORTED, written_body(page))
     return page
 
 
