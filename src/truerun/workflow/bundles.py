@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import mimetypes
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from truerun.errors import ValueOutOfRange
+from truerun.errors import RecordingUnreadable, ValueOutOfRange
 from truerun.notebook.bundle import check_bundle, read_bundle, runs_csv, write_bundle
-from truerun.notebook.entries import Kind
+from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.files import store_file
 from truerun.notebook.ledger import Notebook
+from truerun.notebook.state import fold
 from truerun.notebook.verification import Checked, Fault, verify_notebook
+from truerun.trial.screening import ScreeningPlan
 from truerun.workflow.bench import state_of
 from truerun.workflow.comparing import ComparisonResult
 from truerun.workflow.deciding import report, shown
+from truerun.workflow.plan_files import read_plan
+from truerun.workflow.rounds import read_sealed_rounds
 from truerun.workflow.screening_runs import report_screened
 from truerun.workflow.showing import covered
 
@@ -103,10 +107,27 @@ def import_bundle(notebook: Notebook, path: Path) -> str:
         If the test is here with another history.
     """
     read = read_bundle(path)
+    _require_readable(path, read.entries)
     for digest, name in read.names.items():
         store_file(notebook, read.file(digest), mimetypes.guess_type(name)[0] or "application/octet-stream")
     notebook.take_over(read.entries)
     return read.entries[0].test
+
+
+def _require_readable(path: Path, entries: Sequence[Entry]) -> None:
+    """Refuse a test that no page could show: taken over, it would stand in the notebook for good."""
+    try:
+        state = fold(entries[0].test, entries)
+        if state.plan is not None:
+            read_plan(state.plan)
+        if state.screening is not None:
+            read_sealed_rounds(state.screening, ScreeningPlan, "truerun screening")
+        said = [] if state.claim is None else [state.claim["words"]]
+        "".join(said + [each["test"] for each in state.challenges])  # texts, or it is refused
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
+        raise RecordingUnreadable(
+            path, "data/ledger.jsonl", "no truerun wrote this logbook. Ask for the bundle once more."
+        ) from error
 
 
 def verify(place: Notebook | Path, *, progress: Callable[[int, int], None] | None = None) -> Checked:

@@ -1,0 +1,108 @@
+"""Bundles that fail half way, and bundles whose fingerprints all hold but which no truerun wrote.
+
+A logbook is never deleted from, so what is taken over and cannot be shown would spoil every list of tests for good. The
+bundles are packed here, by hand, after RFC 8493 (BagIt).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zipfile
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from truerun.errors import NotebookUnusable, TruerunError, ValueOutOfRange
+from truerun.notebook.ledger import Notebook, open_notebook
+from truerun.workflow import bench
+from truerun.workflow.bundles import bundle, import_bundle
+from truerun.workflow.showing import notebook_text
+
+OPENED: Mapping[str, Any] = {
+    "schema": "truerun/entry/1",
+    "test": "t",
+    "time": "2026-03-14T19:00:00+00:00",
+    "kind": "opened",
+    "body": {"name": "the arc"},
+    "sender": None,
+}
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Iterator[Notebook]:
+    with open_notebook(tmp_path / "bench.notebook") as opened:
+        yield opened
+
+
+def packed(path: Path, entries: Sequence[Mapping[str, Any]]) -> Path:
+    """Pack entries as a bundle whose chain, manifests and last line hold."""
+    lines, follows = [], "0" * 64
+    for number, entry in enumerate(entries, 1):
+        lines.append(json.dumps({"number": number, "follows": follows, **entry}, sort_keys=True).encode())
+        follows = hashlib.sha256(lines[-1]).hexdigest()
+    ledger, declared = b"".join(line + b"\n" for line in lines), b"BagIt-Version: 1.0\n"
+    manifest = f"{hashlib.sha256(ledger).hexdigest()}  data/ledger.jsonl\n".encode()
+    tags = {"bagit.txt": declared, "manifest-sha256.txt": manifest}
+    tagged = "".join(f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in tags.items())
+    with zipfile.ZipFile(path, "w") as file:
+        for name, data in tags.items():
+            file.writestr(name, data)
+        file.writestr("data/ledger.jsonl", ledger)
+        file.writestr("tagmanifest-sha256.txt", tagged)
+        file.writestr("head.txt", f"{len(lines)} {follows}\n")
+    return path
+
+
+def changed(**keys: Any) -> dict[str, Any]:
+    """Give the first entry with some keys changed."""
+    return {**OPENED, **keys}
+
+
+class TestWhatNoTruerunWrote:
+    @pytest.mark.parametrize(
+        "entries",
+        [
+            [],
+            [{"kind": "opened"}],
+            [changed(kind="note", body={"words": "not opened"})],
+            [OPENED, OPENED],
+            [OPENED, changed(test="another", kind="note", body={"words": "of another test"})],
+            [changed(time="yesterday")],
+            [changed(body=["the arc"])],
+            [OPENED, changed(kind="claim", body={})],
+            [OPENED, changed(kind="sealed", body={})],
+            [OPENED, changed(kind="sealed", body={"plan": {"order": ["in", "out"]}})],
+            [OPENED, changed(kind="screening", body={"plan": {"order": ["in", "out"]}})],
+            [OPENED, changed(kind="challenge", body={"words": "try 17"})],
+        ],
+    )
+    def test_is_refused_in_a_sentence_before_anything_is_written(
+        self, book: Notebook, tmp_path: Path, entries: list[Mapping[str, Any]]
+    ) -> None:
+        with pytest.raises(TruerunError):
+            import_bundle(book, packed(tmp_path / "strange.zip", entries))
+        assert book.tests() == []
+
+    def test_is_told_from_what_one_wrote_by_its_lines_alone(self, book: Notebook, tmp_path: Path) -> None:
+        assert import_bundle(book, packed(tmp_path / "plain.zip", [OPENED])) == "t"
+        assert "the arc" in notebook_text(book)
+
+
+def test_a_bundle_that_failed_half_way_is_not_in_the_way_of_the_next(
+    book: Notebook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    test, path = bench.open_test(book, "the arc").id, tmp_path / "arc.zip"
+
+    def gone(*_: object) -> Iterator[tuple[int, str, bytes, str | None]]:
+        raise NotebookUnusable("bench.notebook", "it cannot be read", "Try again.")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(Notebook, "stored_entries", gone)
+        with pytest.raises(NotebookUnusable):
+            bundle(book, test, path)
+    assert bundle(book, test, path).path == path
+    with pytest.raises(ValueOutOfRange, match="there already"):
+        bundle(book, test, path)
