@@ -67,7 +67,8 @@ class RunTable:
     time, None if the heading names none). ``resolution`` is the step of the last digit written, in that unit.
     ``digest`` is the SHA-256 of the bytes that were read (hexadecimal), None for a table from memory.
     ``extra_units`` gives the unit of each further column whose heading names one, ``rig`` names what was written down
-    about the rig beside the table.
+    about the rig beside the table. ``capture`` is the highest speed at which, by recordings, a magnetic bump catches
+    the wheel [rad/s], None where none shows one.
     """
 
     runs: tuple[Run, ...]
@@ -79,6 +80,7 @@ class RunTable:
     findings: tuple[Finding, ...] = ()
     extra_units: Mapping[str, str] = field(default_factory=dict)
     rig: tuple[str, ...] = ()
+    capture: float | None = None
 
     @property
     def conditions(self) -> tuple[str, ...]:

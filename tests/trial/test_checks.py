@@ -384,6 +384,16 @@ class TestKnownTruth:
         assert next(each for each in missed if each.check == "planted-missed").size == "1.98\N{NO-BREAK SPACE}g away"
 
 
+class TestWhoKnew:
+    @pytest.mark.parametrize(
+        ("blinding", "hand"),
+        [(Blinding(), True), (Blinding(timing="sensor", launch="hand"), True), (SENSOR, False)],
+    )
+    def test_nobody_is_told_to_do_what_was_done(self, blinding: Blinding, hand: bool) -> None:  # noqa: FBT001  a row of a table
+        found = next(each for each in plain(rules=stated(blinding=blinding)) if each.check == "operator-knew")
+        assert ("without a hand" in str(found.remedy)) is hand
+
+
 class TestLaunches:
     def test_a_sealed_covariate_is_no_finding(self) -> None:
         extra = launched("launch speed", 0.05)

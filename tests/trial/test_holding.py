@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from truerun.findings.catalogue import CHECKS
 from truerun.findings.finding import Finding, Severity
 from truerun.findings.holds import HOLDS, NOT_DONE
 from truerun.trial.holding import Kind, holding, kind_of
+from truerun.trial.plan import Window
 from truerun.workflow.comparing import ComparisonResult, compare
 from truerun.workflow.planning import plan
 
@@ -88,6 +90,17 @@ class TestWhatCouldNotBeLookedAt:
 
     def test_how_far_above_capture_is_never_known_from_times(self) -> None:
         assert "above-capture" in of(fair(), Kind.NOT_DONE)
+
+
+class TestAboveCapture:
+    """Method: the slower speed must be three times that below which the bump catches the wheel."""
+
+    @pytest.mark.parametrize(("capture", "kind"), [(4.0 / 3.01, Kind.HOLDS), (4.0 / 2.99, Kind.NOT_DONE)])
+    def test_recordings_show_how_far(self, capture: float, kind: Kind) -> None:
+        at = fair().comparison.at
+        window = Window.model_validate({"from": 12.0, "to": 4.0, "defined_by": "energy"})
+        at = replace(at, table=replace(at.table, capture=capture), rules=replace(at.rules, window=window))
+        assert {each.kind for each in holding(at, ()) if each.check == "above-capture"} == {kind}
 
 
 class TestKinds:

@@ -457,7 +457,7 @@ CHECKS: dict[str, Template] = {
         NOTE,
         "The person at the wheel knew which was which.",
         None,
-        "Use hidden cartridges, or timing and launch without a hand.",
+        "Use hidden cartridges{or_else}.",
     ),
     "order-cannot-decide": Template(
         STOP,

@@ -48,6 +48,10 @@ HOLDS: dict[str, Holding] = {
         None,
         frozenset(("end-not-stated", "which-stop", "standstill", "capture-bounded", "standstill-too-large")),
     ),
+    "above-capture": Holding(
+        "By the recordings the slower speed lies well above the one below which the magnetic bump catches the wheel.",
+        "{ratio} times as fast; 3 times are enough",
+    ),
     "launch-alike": Holding(
         "By the column of launches both conditions were launched alike.",
         None,

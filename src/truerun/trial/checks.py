@@ -278,8 +278,10 @@ def check_reading(at: Context) -> Iterator[Finding]:
 
 def check_blinding(at: Context) -> Iterator[Finding]:
     """Who knew which was which?"""
-    if at.rules.blinding.grade < 2:
-        yield finding("operator-knew")
+    blinding = at.rules.blinding
+    if blinding.grade < 2:
+        by_hand = blinding.timing == "hand" or blinding.launch == "hand"
+        yield finding("operator-knew", or_else=", or timing and launch without a hand" if by_hand else "")
 
 
 def check_guesses(at: Context) -> Iterator[Finding]:

@@ -92,7 +92,7 @@ def holding(at: Context, findings: Iterable[Finding]) -> tuple[Standing, ...]:
             size = HOLDS[name].size
             sentence = HOLDS[name].sentence.format_map(words)
             held.append(Standing(Kind.HOLDS, name, sentence, size.format_map(words) if size else None))
-    if at.rules.measurand.name == "time" and at.rules.end is End.SPEED:
+    if at.rules.measurand.name == "time" and at.rules.end is End.SPEED and _above_capture(at) is None:
         blank.append(_not_done("above-capture"))
     if at.rules.blinding.grade >= 2 and at.guesses is None:
         blank.append(_not_done("guesses"))
@@ -136,6 +136,15 @@ def _same_end(at: Context) -> Words | None:
     ends = {End.SPEED: "down to the same speed", End.TURNS: "over the same count of turns"}
     timed = at.rules.measurand.name == "time" and at.rules.end in ends
     return {"end": ends[at.rules.end]} if timed and at.rules.end is not None else None
+
+
+def _above_capture(at: Context) -> Words | None:
+    if at.table.capture is None or at.rules.window is None:
+        return None
+    from truerun.motion.fair_window import CAPTURES  # noqa: PLC0415  loaded already where recordings were measured
+
+    ratio = at.rules.window.to / at.table.capture
+    return {"ratio": f"{ratio:.1f}"} if ratio >= CAPTURES else None
 
 
 def _launches(at: Context) -> Words | None:
@@ -201,6 +210,7 @@ _LOOKS: dict[str, Callable[[Context], Words | None]] = {
     "none-left-out": _always,
     "all-finished": _always,
     "same-end": _same_end,
+    "above-capture": _above_capture,
     "launch-alike": _launches,
     "one-test": _one_test,
     "same-spread": _spread,

@@ -204,10 +204,14 @@ def captures(recorded: RecordedRuns, source: str, control: str) -> tuple[float |
 
 def _capture(measured: Sequence[Measured | SustainedRun]) -> float | None:
     """Give the middle one of the capture speeds, where most runs show a bump."""
-    turning = [each for each in measured if not isinstance(each, SustainedRun)]
-    hills = [hill for hill in map(hill_of, turning) if hill is not None]
-    found = [speed for speed, uncertainty in map(capture_speed, hills) if speed > _CLEAR * uncertainty]
+    found = _clear([each for each in measured if not isinstance(each, SustainedRun)])
     return float(np.median(found)) if found and 2 * len(found) > len(measured) else None
+
+
+def _clear(turning: Sequence[Measured]) -> list[float]:
+    """Give the capture speeds of the runs that show a bump which is clearly there [rad/s]."""
+    hills = [hill for hill in map(hill_of, turning) if hill is not None]
+    return [speed for speed, uncertainty in map(capture_speed, hills) if speed > _CLEAR * uncertainty]
 
 
 def _filled_in(table: RunTable, runs: Sequence[RecordedRun], window: Window | WindowRule | None) -> RecordedRuns:
@@ -225,7 +229,9 @@ def _filled_in(table: RunTable, runs: Sequence[RecordedRun], window: Window | Wi
         run if (value := found.get((run.slot, run.attempt))) is None else replace(run, value=value)
         for run in table.runs
     )
-    whole = replace(table, runs=lines, measure=heading, unit=unit, resolution=None)
+    whole = replace(
+        table, runs=lines, measure=heading, unit=unit, resolution=None, capture=max(_clear(falling), default=None)
+    )
     return RecordedRuns(whole, sealed, tuple(runs), said)
 
 
