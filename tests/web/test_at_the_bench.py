@@ -203,6 +203,36 @@ class TestOnAPhone:
             assert words in said[Role.RIGGER]
             assert words not in said[Role.TIMEKEEPER]
 
+    def test_a_run_that_the_desk_began_by_measuring_still_waits_for_its_rigger(
+        self, running: Running, client: httpx.Client
+    ) -> None:
+        test = opened(running.notebook, "measured before it was set up")
+        sealed(running.notebook, test, covariates=NAMES[:1])
+        switch = PhoneSwitch()
+        door = switch.on(
+            local_address() or "127.0.0.1", lambda door: phone_application(Bench(running.notebook), door), port=0
+        )
+        number = next(row.number for row in running.notebook.tests() if row.id == test)
+        phones = {}
+        for role in (Role.RIGGER, Role.TIMEKEEPER):
+            paired = door.book.pair(door.book.offered(role, number, 0.0).code, 0.0)
+            assert paired is not None
+            cookies, headers = {door.cookie: paired.secret}, {"origin": f"http://{door.host}"}
+            phones[role] = httpx.Client(
+                base_url=f"http://{door.host}", cookies=cookies, headers=headers, trust_env=False
+            )
+        assert client.post(f"{place_of(running, test)}/runs/1/measured", data={"covariate-0": "20"}).status_code == 303
+        before = phones[Role.TIMEKEEPER].get("/p/now").json()["state"]
+        asked = "Set up, ready" in phones[Role.RIGGER].get("/p/rig").text
+        body = {"what": "begin", "slot": 1, "sender": "the rigger's press"}
+        assert phones[Role.RIGGER].post("/p/observe", json=body).status_code == 200
+        after = phones[Role.TIMEKEEPER].get("/p/now").json()
+        for each in phones.values():
+            each.close()
+        switch.off()
+        (begun,) = state_of(running.notebook, test).runs
+        assert (before, asked, after) == ("wait", True, {"launch": 1, "state": "ready", "run": begun.id})
+
 
 class TestOnATerminal:
     def test_launch_and_what_to_measure_come_before_the_watch(

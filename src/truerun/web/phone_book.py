@@ -49,11 +49,15 @@ class Phone:
 
 @dataclass(slots=True)
 class PhoneBook:
-    """The offer that stands and the phones that are paired; nothing of it is written to the disk."""
+    """The offer that stands and the phones that are paired; nothing of it is written to the disk.
+
+    ``set_up`` holds the runs whose rigger said that the wheel is set up.
+    """
 
     offer: Offer | None = None
     phones: list[Phone] = field(default_factory=list)
     paired: int = 0
+    set_up: set[str] = field(default_factory=set)
 
     def offered(self, role: Role, test: int, now: float) -> Offer:
         """Make a new code; the one before is void."""
@@ -89,3 +93,7 @@ class PhoneBook:
     def revoke(self, number: int) -> None:
         """Take a phone from the list; its next request is refused."""
         self.phones = [each for each in self.phones if each.number != number]
+
+    def has_rigger(self, test: int) -> bool:
+        """Tell whether a rigger's phone is paired for a test."""
+        return any(each.role is Role.RIGGER and each.test == test for each in self.phones)

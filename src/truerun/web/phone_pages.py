@@ -30,7 +30,7 @@ from truerun.trial.plan import Plan
 from truerun.trial.seal import spoken_code
 from truerun.web.observing import observe
 from truerun.web.pages import page
-from truerun.web.phone_book import Phone, Role
+from truerun.web.phone_book import Phone, PhoneBook, Role
 from truerun.web.phone_gate import PhoneDoor, PhoneGate
 from truerun.web.visit import Bench, Visit, moved, read_visit
 from truerun.workflow.plan_files import read_plan
@@ -49,7 +49,7 @@ _MAY: Mapping[Role, tuple[str, ...]] = {
 _GUESSES = 3
 _NOT_TAKEN = "This was not taken: that launch is not open. Say so at the desk."
 
-PhonePage = Callable[[Visit, Phone], Response]
+PhonePage = Callable[[Visit, Phone, PhoneBook], Response]
 
 
 def phone_application(bench: Bench, door: PhoneDoor) -> Starlette:
@@ -102,7 +102,8 @@ def _for(role: Role | None, show: PhonePage) -> Callable[[Request], Awaitable[Re
         if phone is None or (role is not None and phone.role is not role):
             raise HTTPException(404)
         visit = await read_visit(request)
-        return await run_in_threadpool(show, replace(visit, place={"number": phone.test}), phone)
+        door: PhoneDoor = request.app.state.door
+        return await run_in_threadpool(show, replace(visit, place={"number": phone.test}), phone, door.book)
 
     return answer
 
@@ -132,9 +133,9 @@ async def _pair(request: Request) -> Response:
     return answer
 
 
-def _own(visit: Visit, phone: Phone) -> Response:
+def _own(visit: Visit, phone: Phone, book: PhoneBook) -> Response:
     """Lead to the page of the role."""
-    del visit
+    del visit, book
     return moved(f"/p/{phone.role.value}")
 
 
@@ -146,9 +147,8 @@ def _standing(visit: Visit) -> tuple[TestState, Plan]:
     return state, read_plan(state.plan).plan
 
 
-def _rig(visit: Visit, phone: Phone) -> Response:
+def _rig(visit: Visit, phone: Phone, book: PhoneBook) -> Response:
     """Show the rigger what to set up; never a time."""
-    del phone
     state, plan = _standing(visit)
     slot = state.next_slot if state.sessions and state.closed is None else None
     name = plan.order[slot - 1] if slot else ""
@@ -161,27 +161,32 @@ def _rig(visit: Visit, phone: Phone) -> Response:
         hidden=plan.drawn_by == "bag",
         condition=name,
         is_source=name == plan.conditions.source,
-        source=plan.conditions.source,
         launch=launch_for(plan, state.rig),
         covariates=plan.covariates,
         checks=ONCE_A_BLOCK if slot and plan.order_set.begins_block(slot) else (),
         again=bool(slot and slot > 1 and plan.order[slot - 2] == name),
-        ready=state.open_run is not None,
+        ready=_is_set_up(state, phone, book),
         run=state.open_run.id if state.open_run else "",
         wrong=excused(plan.mishaps),
-        mark=_rigger_mark(state),
+        mark=_rigger_mark(state, ready=_is_set_up(state, phone, book)),
     )
 
 
-def _rigger_mark(state: TestState) -> str:
+def _is_set_up(state: TestState, phone: Phone, book: PhoneBook) -> bool:
+    """Tell whether the next launch may begin: a run that the desk began by measuring first still waits for a rigger."""
+    run = state.open_run
+    return run is not None and (not run.measured or run.id in book.set_up or not book.has_rigger(phone.test))
+
+
+def _rigger_mark(state: TestState, *, ready: bool) -> str:
     """Name what the rigger's page shows: it is loaded anew for nothing else, so that no tick and no press is lost."""
     going = bool(state.sessions) and state.closed is None
-    return f"{state.next_slot or 0} {state.open_run.id if state.open_run else ''} {going}"
+    return f"{state.next_slot or 0} {state.open_run.id if state.open_run else ''} {going} {ready}"
 
 
-def _time(visit: Visit, phone: Phone) -> Response:
+def _time(visit: Visit, phone: Phone, book: PhoneBook) -> Response:
     """Show the timekeeper a number and a watch."""
-    del phone
+    del phone, book
     state, plan = _standing(visit)
     return page(
         visit,
@@ -194,9 +199,9 @@ def _time(visit: Visit, phone: Phone) -> Response:
     )
 
 
-def _witness(visit: Visit, phone: Phone) -> Response:
+def _witness(visit: Visit, phone: Phone, book: PhoneBook) -> Response:
     """Show a witness the seal, how many runs are done, and the last line."""
-    del phone
+    del phone, book
     state, plan = _standing(visit)
     return page(
         visit,
@@ -210,20 +215,21 @@ def _witness(visit: Visit, phone: Phone) -> Response:
     )
 
 
-def _now(visit: Visit, phone: Phone) -> Response:
+def _now(visit: Visit, phone: Phone, book: PhoneBook) -> Response:
     """Say how far the test is, in numbers."""
     state, _ = _standing(visit)
+    ready = _is_set_up(state, phone, book)
     if phone.role is Role.RIGGER:
-        return JSONResponse({"mark": _rigger_mark(state)})
+        return JSONResponse({"mark": _rigger_mark(state, ready=ready)})
     if phone.role is Role.WITNESS:
         return JSONResponse({"mark": state.head.count})
     run = state.open_run
     over = state.next_slot is None or state.closed is not None
-    standing = "over" if over else "wait" if run is None else "ready"
+    standing = "over" if over else "ready" if ready else "wait"
     return JSONResponse({"launch": state.next_slot, "state": standing, "run": "" if run is None else run.id})
 
 
-def _observe(visit: Visit, phone: Phone) -> Response:
+def _observe(visit: Visit, phone: Phone, book: PhoneBook) -> Response:
     """Take what a phone of this role may observe; the answer holds the run's id and nothing else."""
     if visit.sent.get("what") not in _MAY[phone.role]:
         raise ValueOutOfRange("What was observed", "not for this phone", "what its role sees")
@@ -231,5 +237,7 @@ def _observe(visit: Visit, phone: Phone) -> Response:
     if body["what"] == "guess":
         names = _standing(visit)[1].conditions
         body["condition"] = {"on": names.source, "off": names.control}.get(str(body.get("condition")), "")
-    taken = observe(replace(visit, sent=body))
-    return JSONResponse({"run": json.loads(bytes(taken.body)).get("run")})
+    run = json.loads(bytes(observe(replace(visit, sent=body)).body)).get("run")
+    if body["what"] == "begin":
+        book.set_up.add(run)
+    return JSONResponse({"run": run})
