@@ -144,5 +144,14 @@ class TestWhatIsRefused:
         real = running.notebook.tests()[1].id
         assert all(entry.kind is not Kind.RUN_BEGUN for entry in running.notebook.entries(real))
 
+    def test_a_run_of_one_test_from_the_page_of_another(self, client: httpx.Client, running: Running) -> None:
+        invented = running.notebook.tests()[0].id
+        client.post(SENSOR, data={"do": "plug", "port": MADE_UP, "marks": "12", "baud": "115200"})
+        assert client.post(SENSOR, data={"do": "arm"}).status_code == 303
+        for do in ("arm", "end"):
+            assert client.post("/t/2/sensor", data={"do": do, "kind": "well"}).status_code == 409
+        client.post(SENSOR, data={"do": "end", "kind": "bumped"})
+        assert state_of(running.notebook, invented).runs[-1].left_out == "bumped"
+
     def test_the_script_is_told_that_nothing_is_open(self, client: httpx.Client) -> None:
         assert client.get(SENSOR + "/now").json() == {"open": False, "shown": None}

@@ -1,6 +1,7 @@
 """A sensor while it runs, by written exchanges: what is kept is what came, however the line breaks off."""
 
 import os
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
@@ -145,6 +146,28 @@ class TestASensorThatIsPulledOut:
         live.arm(keeper)
         run(live, clock, 15)
         assert (live.now().passes, live.stop().unreadable) == (8, 1)
+
+
+class TestADiskThatRefuses:
+    def test_ends_the_run_as_interrupted_with_what_still_waited(self) -> None:
+        """A piece that the disk refused ends the reading; what passed after that is on no disk."""
+        live, _, _ = exchange(stamps(1.0, 30))
+        keeper, told = Remembers(), threading.Event()
+        keep = keeper.keep
+
+        def full(*_: object) -> None:
+            raise NotebookUnusable("bench.notebook", "the disk is full", "Make room.")
+
+        keeper.keep = full  # type: ignore[method-assign]
+        live.arm(keeper)
+        with watched(live, lambda _: told.set()):
+            assert told.wait(10)
+            keeper.keep = keep  # type: ignore[method-assign]
+            ended = live.stop()
+        assert [segment for segment, _ in keeper.broken] == [1]
+        assert "the disk is full" in ended.interruptions[0]
+        assert 0 < ended.kept < 30
+        assert keeper.of(1) == pytest.approx(1.0 + 0.1 * np.arange(ended.kept), abs=1e-9)
 
 
 class TestPieces:

@@ -151,8 +151,8 @@ def _end(visit: Visit, form: Form) -> Response | None:
     wrong = form.one_of("kind", "Whether all was well", ("well", *_excused(visit.state(visit.row))))
     if form.troubles:
         return None
-    said = _stand(visit).end(visit.notebook, wrong=None if wrong == "well" else wrong)
     row = visit.row
+    said = _stand(visit).end(visit.notebook, row.id, wrong=None if wrong == "well" else wrong)
     state = visit.state(row)
     step = next_step(row.number, state)
     last = state.runs[-1]

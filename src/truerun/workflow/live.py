@@ -117,6 +117,7 @@ class Live:
         self._speed = SpeedNow(marks)
         self._source: Source | None = None
         self._closed = False
+        self._broke_off: str | None = None
         self._read_until = 0.0
         self._tried = self._flushed = clock()
         self._open()
@@ -177,10 +178,18 @@ class Live:
             self._keeper, self._kept, self._segment, self._interruptions = keeper, 0, 1, []
             self._check, self._flushed = None, self._clock()
 
+    def break_off(self, why: str) -> None:
+        """Note that nobody reads any more; a run that is armed then ends as interrupted, however it is ended."""
+        with self._lock:
+            self._broke_off = why
+
     def stop(self) -> LiveNow:
         """End the run: what still waits is kept; gives what then stands."""
         with self._lock:
-            self._flush(self._clock())
+            if self._broke_off is None:
+                self._flush(self._clock())
+            elif self._keeper is not None:
+                self._begin_segment(self._broke_off)
             ended = self.now()
             self._keeper = None
             return ended
@@ -280,6 +289,7 @@ def watched(live: Live, trouble: Callable[[TruerunError], None]) -> Iterator[Non
             while not over.is_set():
                 live.step()
         except TruerunError as error:
+            live.break_off(f"what came was not kept: {error}")
             trouble(error)
 
     thread = threading.Thread(target=read, daemon=True)

@@ -124,6 +124,7 @@ class SensorStand:
         with self._lock:
             if self.armed is not None:
                 raise PlanBroken("The check comes before the run", "one is armed", "End the run first.")
+            self._require_reading()
             self._made_up_anew(by_hand=True).begin_check()
 
     def arm(self, notebook: Notebook, test: str) -> RunState:
@@ -135,9 +136,11 @@ class SensorStand:
             If no run may begin, or the sensor is made up and the test is not.
         """
         with self._lock:
-            self._open()
-            if self.armed is not None:
+            self._require_reading()
+            if self.armed is not None and self.armed.test == test:
                 return self.armed.run
+            if self.armed is not None:
+                raise PlanBroken("The sensor keeps one run at a time", "it keeps that of another test", "End it first.")
             require_real(notebook, test, made_up=self.name == MADE_UP)
             run = begin_live_run(notebook, test)
             live = self._made_up_anew(by_hand=False)
@@ -145,12 +148,14 @@ class SensorStand:
             self.armed = Armed(test, run)
             return run
 
-    def end(self, notebook: Notebook, *, wrong: str | None = None) -> str:
-        """End the run, and say in words what it came to.
+    def end(self, notebook: Notebook, test: str, *, wrong: str | None = None) -> str:
+        """End the run, and say in words what it came to; it stays armed where the notebook does not take it.
 
         Parameters
         ----------
         notebook : Notebook
+        test : str
+            Of the run.
         wrong : str, optional
             What went wrong, one of :data:`truerun.trial.mishaps.MISHAPS`; said before anything is seen.
 
@@ -159,17 +164,23 @@ class SensorStand:
         str
         """
         with self._lock:
-            if self.armed is None:
-                raise PlanBroken("A run that is armed can be ended", "none is", "Arm the sensor first.")
-            armed, now = self.armed, self._open().stop()
+            if self.armed is None or self.armed.test != test:
+                raise PlanBroken("A run that is armed can be ended", "none of this test is", "Arm the sensor first.")
+            said = finish_run(notebook, test, self.armed.run, self._open().stop(), self.marks, wrong=wrong)
             self.armed = None
-            return finish_run(notebook, armed.test, armed.run, now, self.marks, wrong=wrong)
+            return said
 
     def _open(self) -> Live:
         """Give the sensor that is open."""
         if self._live is None:
             raise ValueOutOfRange("The sensor", "not open", "open", "Choose its port first.")
         return self._live
+
+    def _require_reading(self) -> None:
+        """Refuse to begin with a sensor that is not open, or that nobody reads any more."""
+        self._open()
+        if self.trouble is not None:
+            raise PlanBroken("A sensor is read from when it was opened", self.trouble, "Let it go, then open it again.")
 
     def _troubled(self, error: TruerunError) -> None:
         """Remember what ended the reading."""
