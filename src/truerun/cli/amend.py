@@ -8,7 +8,7 @@ import click
 
 from truerun.cli.group import command
 from truerun.cli.notebooks import notebook_option, opened, test_argument
-from truerun.cli.parameters import FILE, WHOLE
+from truerun.cli.parameters import FILE, WHOLE, Word
 from truerun.cli.screen import show
 from truerun.errors import ValueOutOfRange
 
@@ -26,7 +26,7 @@ __all__ = ["command_line"]
     'truerun amend "the rim arc" --challenge "Try position 17." --by "a reader"',
 )
 @test_argument
-@click.option("--agree", type=click.Choice(["claimant", "sceptic"]), help="Write down the answers of one side.")
+@click.option("--agree", type=Word(("claimant", "sceptic")), help="Write down the answers of one side.")
 @click.option("--fair", metavar="WORDS", help="With --agree: is the test fair?")
 @click.option("--would-change", metavar="WORDS", help="With --agree: what would change this mind?")
 @click.option("--excuse", metavar="WORDS", help="With --agree: the excuse that is to be expected.")

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from truerun.cli.front_page import COMMANDS, HELP
-from truerun.cli.screen import say
+from truerun.cli.screen import refuse, say
 from truerun.errors import ValueOutOfRange
 
 __all__ = ["ExampleCommand", "command", "did_you_mean", "run_command"]
@@ -95,7 +95,7 @@ def run_command(words: Sequence[str]) -> int:
         say("Broken off.")
         return 130
     except click.ClickException as error:
-        say(_sentence(error))
+        refuse(_sentence(error))
         return 2
     return code if isinstance(code, int) else 0
 
@@ -112,6 +112,8 @@ def _sentence(error: click.ClickException) -> str:
         missing = error.param
         what = missing.opts[0] if missing.param_type_name == "option" else missing.human_readable_name
         return f"{path} needs {what}. {see}"
+    if isinstance(error, click.BadParameter) and error.param is not None:
+        return f"{error.param.opts[-1]}: {error.message.rstrip('.')}. {see}"
     return f"{error.format_message().rstrip('.')}. {see}"
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
 
 from truerun.cli.front_page import FIRST_STEPS, HELP
-from truerun.cli.screen import say, show
+from truerun.cli.screen import fill_streams, let_go, refuse, show
 from truerun.errors import TruerunError
 
 __all__ = ["main"]
@@ -29,13 +30,25 @@ def main(words: Sequence[str] | None = None) -> int:
         0 done, 1 not a fair test or counts only, 2 something given cannot be used, 130 broken off with Ctrl-C.
     """
     given = list(sys.argv[1:] if words is None else words)
+    fill_streams()
     try:
         return _answered(given)
     except TruerunError as refusal:
-        say(str(refusal))
+        refuse(str(refusal))
+        return 2
+    except OSError as error:
+        refuse(_unforeseen(error))
         return 2
     except KeyboardInterrupt:
         return INTERRUPTED
+
+
+def _unforeseen(error: OSError) -> str:
+    """Say what the system refused where no command knew a better sentence: a folder that is gone, a disk that fails."""
+    if error.filename is None and error.errno == errno.ENOSPC:  # the page of help, which click writes itself
+        let_go()
+    what = "The system" if error.filename is None else str(error.filename)
+    return f"{what}: {(error.strerror or str(error)).lower()}. Look whether file, folder and disk can be used."
 
 
 def _answered(words: list[str]) -> int:

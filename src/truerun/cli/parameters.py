@@ -80,9 +80,12 @@ def _share(text: str, name: str) -> float:
 
 
 def _whole(text: str, name: str) -> int:
-    if not text.strip().isdecimal():
-        raise ValueOutOfRange(name, f'"{text}"', "a whole number", "Write it like 16.")
-    return int(text)
+    from truerun.units.number import whole_number
+
+    whole = whole_number(text)
+    if whole is None:
+        raise ValueOutOfRange(name, f'"{text}"', "a whole number of at most 15 digits", "Write it like 16.")
+    return whole
 
 
 def _speed(text: str, name: str) -> float:

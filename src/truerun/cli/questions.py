@@ -12,6 +12,7 @@ from truerun.cli.group import did_you_mean
 from truerun.cli.parameters import ENDS, MINUTES, SHARE, WHOLE, Word
 from truerun.cli.screen import on_terminal, say
 from truerun.errors import PlanBroken, TruerunError, ValueOutOfRange
+from truerun.units.number import whole_number
 
 __all__ = ["ask", "ask_control", "ask_for_plan", "yes_or_no"]
 
@@ -84,8 +85,9 @@ def ask_control(table: Path, given: dict[str, Any], decimal: str | None, *, aski
 
 def _one_of(text: str, names: tuple[str, ...]) -> str:
     """Read a name or its number."""
-    if text.isdecimal() and 1 <= int(text) <= len(names):
-        return names[int(text) - 1]
+    chosen = whole_number(text)
+    if chosen is not None and 1 <= chosen <= len(names):
+        return names[chosen - 1]
     if text not in names:
         listed = " or ".join(f'"{name}"' for name in names)
         raise ValueOutOfRange("The answer", f'"{text}"', f"{listed}, or its number", did_you_mean(text, names))

@@ -13,6 +13,7 @@ from truerun.cli.questions import ask, yes_or_no
 from truerun.cli.screen import on_terminal, say, show
 from truerun.cli.screened import lead_screening, note_screened
 from truerun.errors import PlanBroken, ValueOutOfRange
+from truerun.units.number import whole_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -144,9 +145,10 @@ def _wrong(book: Notebook, test: str, run: RunState) -> None:
     listed = ", ".join(f"{number} = {offered[name].lower()}" for number, name in enumerate(names, 1))
 
     def read(text: str) -> str:
-        if not text.isdecimal() or not 1 <= int(text) <= len(names):
+        chosen = whole_number(text)
+        if chosen is None or not 1 <= chosen <= len(names):
             raise ValueOutOfRange("The answer", f'"{text}"', f"a number from 1 to {len(names)}")
-        return names[int(text) - 1]
+        return names[chosen - 1]
 
     what = ask(f"What went wrong? {listed}", read)
     words = ask("In a few words?", may_be_empty=True)

@@ -1,0 +1,107 @@
+"""What nobody would type on purpose: one sentence and exit code 2, never a traceback, whatever the streams are."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Called
+from truerun.units.number import whole_number
+
+COMPARE = ("compare", "run-sheet.csv", "--plan", "plan.json")
+
+
+def shell(folder: Path, redirected: str, *words: str) -> subprocess.CompletedProcess[str]:
+    """Start truerun as a shell does that was told to send its streams elsewhere."""
+    quoted = " ".join(f"'{word}'" for word in (sys.executable, "-m", "truerun", *words))
+    return subprocess.run(
+        ["/bin/sh", "-c", f"{quoted} {redirected}"], cwd=folder, capture_output=True, text=True, check=False
+    )
+
+
+@pytest.mark.usefixtures("folder")
+class TestValues:
+    @pytest.mark.parametrize("words", [("rehearse", "plan.json", "--tests"), ("plan", "--runs"), ("live", "--marks")])
+    def test_a_number_of_five_thousand_digits_is_refused(self, call: Called, words: tuple[str]) -> None:
+        code, out, err = call(*words, "9" * 5000)
+        assert (code, out) == (2, "")
+        assert "it must be a whole number of at most 15 digits" in err
+
+    def test_fifteen_digits_are_held_exactly_by_a_float(self) -> None:
+        # IEEE 754-2019, table 3.5: binary64 holds every whole number up to 2**53, about 9.007e15
+        assert whole_number("9" * 15) == int(float("9" * 15))
+        assert whole_number("9" * 16) is None
+
+    def test_a_line_break_in_a_value_makes_no_second_line(self, call: Called) -> None:
+        code, _, err = call("show", "--notebook", "a\nb")
+        assert (code, err.count("\n")) == (2, 1)
+
+    def test_a_refusal_of_a_very_long_value_is_short_and_says_what_is_allowed(self, call: Called) -> None:
+        code, _, err = call("look", "trial.csv", "--end", "x" * 5000)
+        assert code == 2
+        assert len(err) < 1100
+        assert err.endswith("it must be one of speed, turns, standstill.\n")
+
+    @pytest.mark.parametrize(
+        ("words", "said"),
+        [
+            (("amend", "--agree", "both"), '--agree is "both"; it must be one of claimant, sceptic.\n'),
+            (
+                ("serve", "--port", "99999"),
+                "--port: 99999 is not in the range 0<=x<=65535. See truerun serve --help.\n",
+            ),
+        ],
+    )
+    def test_a_value_outside_its_choice_is_named_with_its_option(
+        self, call: Called, words: tuple[str, ...], said: str
+    ) -> None:
+        assert call(*words) == (2, "", said)
+
+    def test_a_name_that_no_disk_can_hold_is_a_sentence(self, call: Called) -> None:
+        code, out, err = call("show", "--notebook", "x" * 400)
+        assert (code, out) == (2, "")
+        assert err.endswith(".\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a shell that closes streams")
+class TestStreams:
+    @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+    @pytest.mark.parametrize("words", [COMPARE, ("--help",), ("rundown", "--help")])
+    def test_a_full_disk_behind_standard_output_is_a_sentence(self, folder: Path, words: tuple[str, ...]) -> None:
+        done = shell(folder, "> /dev/full", *words)
+        assert done.returncode == 2
+        assert "no space left on device" in done.stderr
+        assert done.stderr.count("\n") == 1
+
+    @pytest.mark.parametrize("redirected", [">&-", "<&- >&- 2>&-"])
+    def test_closed_streams_change_no_exit_code(self, folder: Path, redirected: str) -> None:
+        done = shell(folder, redirected, *COMPARE)
+        assert (done.returncode, done.stderr) == (0, "")
+
+    def test_a_refusal_with_nobody_to_hear_it_is_2(self, folder: Path) -> None:
+        done = shell(folder, "2>&-", "look", "nowhere.csv")
+        assert (done.returncode, done.stdout) == (2, "")
+
+    def test_a_closed_standard_input_is_no_terminal(self, folder: Path) -> None:
+        done = shell(folder, "<&-", "look")
+        assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+
+    def test_a_folder_that_is_gone_is_a_sentence(self, folder: Path) -> None:
+        gone = folder / "gone"
+        gone.mkdir()
+        command = f"cd gone && rmdir ../gone && '{sys.executable}' -m truerun show"
+        done = subprocess.run(["/bin/sh", "-c", command], cwd=folder, capture_output=True, text=True, check=False)
+        assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+
+
+def test_what_the_system_refuses_while_it_reads_is_a_sentence(call: Called, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: object, **__: object) -> object:
+        raise OSError(5, "Input/output error", "run-sheet.csv")
+
+    monkeypatch.setattr("truerun.cli.group.truerun.main", fails)
+    assert call(*COMPARE) == (
+        2,
+        "",
+        "run-sheet.csv: input/output error. Look whether file, folder and disk can be used.\n",
+    )
