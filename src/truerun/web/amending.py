@@ -109,7 +109,8 @@ def _line(number: int, state: TestState, entry: Entry) -> Line:
 def _entry(visit: Visit, kinds: tuple[Kind, ...], what: str) -> Entry:
     """Give the entry that the path names, which must be of one of these kinds."""
     state, number = visit.state(visit.row), int(visit.place["entry"])
-    found = visit.notebook.entries(visit.row.id, number - 1, first=1) if number >= 1 else []
+    stands = 1 <= number <= state.head.count
+    found = visit.notebook.entries(visit.row.id, number - 1, first=1) if stands else []
     if not found or found[0].kind not in kinds or number in state.withdrawn:
         allowed = " or ".join(f"“{CALLED[kind].lower()}”" for kind in kinds)
         raise ValueOutOfRange(f"The line that {what}", number, f"one of {allowed} that stands", "See the logbook.")

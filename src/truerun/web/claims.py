@@ -11,6 +11,7 @@ from starlette.responses import Response
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.state import TestState
 from truerun.trial.phrases import percent
+from truerun.units.number import whole_number
 from truerun.web.forms import Form
 from truerun.web.pages import page, page_of_test
 from truerun.web.visit import Visit, moved
@@ -54,9 +55,9 @@ def new(visit: Visit) -> Response:
 def _keep_trial(visit: Visit, test: str, form: Form) -> None:
     """Keep what a look found as the beginning of a plan."""
     kept: dict[str, Any] = {name: form[name] for name in ("source", "control") if form[name]}
-    spread, runs = form.share("pilot_spread", "The spread", percent=False), form["pilot_runs"]
-    if spread is not None and runs.isdecimal():
-        kept |= {"pilot_spread": spread, "pilot_runs": int(runs)}
+    spread, runs = form.share("pilot_spread", "The spread", percent=False), whole_number(form["pilot_runs"])
+    if spread is not None and runs is not None:
+        kept |= {"pilot_spread": spread, "pilot_runs": runs}
     minutes = form.minutes("run_minutes", "A run")
     if minutes is not None and minutes > 0:
         kept["run_minutes"] = minutes

@@ -30,6 +30,8 @@ _FILES = re.compile(r"/t/\d+/runs/\d+/files|/settings/import")
 
 START = "/start"
 
+_LONGEST_PATH = 1000
+
 HEADERS = {
     "content-security-policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; style-src-attr 'unsafe-inline'; img-src 'self' data:;"
@@ -134,6 +136,8 @@ class Gate:
             return said(400, "This address is not answered.", f"Open http://127.0.0.1:{self.door.port} instead.")
         if from_elsewhere(scope["method"], headers, hosts[0]):
             return said(403, "This came from another page.", "Type the address yourself, or follow truerun's links.")
+        if len(scope["path"]) > _LONGEST_PATH:
+            return said(414, "There is no such page.", f"No address of truerun is longer than {_LONGEST_PATH} letters.")
         if scope["path"] == START:
             return self._started(scope)
         if not self.door.knows(headers):

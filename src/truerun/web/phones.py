@@ -11,6 +11,7 @@ from starlette.responses import Response
 from starlette.types import ASGIApp
 
 from truerun.errors import ValueOutOfRange
+from truerun.units.number import whole_number
 from truerun.web.pages import page
 from truerun.web.phone_book import Role
 from truerun.web.phone_gate import PhoneDoor
@@ -87,12 +88,12 @@ def _change(visit: Visit) -> None:
     elif form.get("do") == "offer":
         tests = [number for number, _ in _tests(visit)]
         role = next((each for each in Role if each.value == form.get("role")), None)
-        said = form.get("test", "")
-        if role is None or not said.isdecimal() or int(said) not in tests:
+        test = whole_number(form.get("test", ""))
+        if role is None or test is None or test not in tests:
             raise ValueOutOfRange("The new phone", "not said which", "a role and a test with a sealed plan")
-        switch.door.book.offered(role, int(said), time.monotonic())
-    elif form.get("do") == "revoke" and form.get("phone", "").isdecimal():
-        switch.door.book.revoke(int(form["phone"]))
+        switch.door.book.offered(role, test, time.monotonic())
+    elif form.get("do") == "revoke" and (phone := whole_number(form.get("phone", ""))) is not None:
+        switch.door.book.revoke(phone)
 
 
 def _tests(visit: Visit) -> list[tuple[int, str]]:

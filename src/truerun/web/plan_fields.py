@@ -10,6 +10,7 @@ from truerun.recordings.headings import column_name
 from truerun.report.plan_words import BLINDING, ORDER_SETS
 from truerun.trial.mishaps import CHOICES as FATES
 from truerun.trial.mishaps import MISHAPS, Becomes
+from truerun.units.number import whole_number
 from truerun.web.excuse_fields import excuses_of, typed_excuses
 from truerun.web.forms import Form
 
@@ -94,7 +95,8 @@ def request_of(form: Form) -> dict[str, Any]:
     if names["source"] and names["source"] == names["control"]:
         form.troubles["control"] = "Source and control have the same name. Give one of them another."
     chosen = {name: form.one_of(name, name.capitalize(), [each for each, _ in CHOICES[name]]) for name in CHOICES}
-    request: dict[str, Any] = names | {name: chosen[name] for name in ("orders", "timing", "launch")}
+    read_choices = {name: chosen[name] for name in ("orders", "timing", "launch") if name not in form.troubles}
+    request: dict[str, Any] = names | read_choices
     if "runs" not in form.troubles and "blinding" not in form.troubles:
         request |= {"runs": int(chosen["runs"]), "blinding": int(chosen["blinding"])}
     stops = chosen["end"] in _STOPS
@@ -162,10 +164,10 @@ def _whole(form: Form, name: str, called: str) -> int | None:
     """Read a whole number."""
     if not form[name]:
         return None
-    if not form[name].isdecimal():
-        form.troubles[name] = f"{called}: “{form[name]}” is no whole number."
-        return None
-    return int(form[name])
+    whole = whole_number(form[name])
+    if whole is None:
+        form.troubles[name] = f"{called}: “{form[name][:40]}” is no whole number of at most 15 digits."
+    return whole
 
 
 def typed(request: Mapping[str, Any] | None) -> dict[str, str]:

@@ -14,6 +14,7 @@ from truerun.report.screening_page import screening_said
 from truerun.trial.screening import ScreeningPlan
 from truerun.trial.seal import spoken
 from truerun.units.formats import format_time
+from truerun.units.number import whole_number
 from truerun.web.forms import Form
 from truerun.web.pages import page, page_of_test
 from truerun.web.road import next_step, standing
@@ -92,7 +93,7 @@ def screening(visit: Visit) -> Response:
 
 def _slot(form: Form) -> int:
     """Give the run that a form is about."""
-    return int(form["slot"]) if form["slot"].isdecimal() else 0
+    return whole_number(form["slot"]) or 0
 
 
 def wrong(visit: Visit) -> Response:

@@ -1,0 +1,75 @@
+"""Requests that no page of truerun sends: each is answered with a sentence, none with a status from 500 up."""
+
+from __future__ import annotations
+
+import httpx
+import pytest
+
+from tests.web.conftest import Running
+from tests.web.made_tests import agreed, opened, sealed
+
+JSON = {"content-type": "application/json", "accept": "application/json"}
+
+
+@pytest.fixture(scope="module")
+def number(running: Running) -> int:
+    """Open a test with a sealed plan and a test that has none."""
+    test = opened(running.notebook)
+    agreed(running.notebook, test)
+    sealed(running.notebook, test)
+    opened(running.notebook, "No plan yet")
+    return 1
+
+
+class TestJson:
+    @pytest.mark.parametrize(
+        "body",
+        [
+            '{"what": "note", "at": ' + "9" * 5000 + "}",  # Python reads no number of more than 4300 digits
+            '{"what": "note", "sender": "s", "words": "\\ud800"}',  # RFC 8259, section 8.2: half a surrogate pair
+            '{"what": "\\ud800", "sender": "s"}',
+            '{"what": "start", "sender": "s", "run": "r", "at": ' + "9" * 400 + "}",  # beyond every float
+            "[" * 100_000,
+            "null",
+            "",
+        ],
+    )
+    def test_what_no_reader_can_hold_is_refused(self, client: httpx.Client, number: int, body: str) -> None:
+        answer = client.post(f"/t/{number}/observe", content=body, headers=JSON)
+        assert answer.status_code == 422
+        assert answer.json()["sentence"].startswith("What was sent is not")
+
+    def test_the_largest_number_that_every_reader_holds_is_taken(self, client: httpx.Client, number: int) -> None:
+        body = '{"what": "note", "sender": "largest", "words": "w", "at": 9007199254740991}'  # RFC 8259, section 6
+        assert client.post(f"/t/{number}/observe", content=body, headers=JSON).status_code == 200
+
+
+class TestAddresses:
+    def test_an_address_of_thousands_of_digits_is_no_page(self, client: httpx.Client) -> None:
+        assert client.get("/t/" + "9" * 4400).status_code == 414
+
+    @pytest.mark.parametrize("page", ["correct", "take-back"])
+    def test_a_line_beyond_every_count_is_refused(self, client: httpx.Client, number: int, page: str) -> None:
+        answer = client.get(f"/t/{number}/logbook/{'9' * 25}/{page}")
+        assert answer.status_code == 422
+        assert "See the logbook." in answer.text
+
+
+class TestForms:
+    @pytest.mark.parametrize("orders", ["", "no such set", "\0"])
+    def test_a_set_of_orders_that_is_none_comes_back_with_the_form(
+        self, client: httpx.Client, number: int, orders: str
+    ) -> None:
+        form = {"then": "seal", "source": "arc in", "control": "arc out", "end": "speed", "orders": orders}
+        answer = client.post(f"/t/{number + 1}/plan", data=form)
+        assert answer.status_code == 422
+        assert "choose one" in answer.text
+
+    @pytest.mark.parametrize("field", ["pilot_runs", "warm_up_launches"])
+    def test_a_count_of_five_thousand_digits_comes_back_with_the_form(
+        self, client: httpx.Client, number: int, field: str
+    ) -> None:
+        form = {"source": "arc in", "control": "arc out", "spread": "1", field: "9" * 5000}
+        answer = client.post(f"/t/{number + 1}/plan", data=form)
+        assert answer.status_code == 422
+        assert "is no whole number of at most 15 digits" in answer.text
