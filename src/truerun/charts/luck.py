@@ -26,6 +26,7 @@ _PART = {Width.WIDE: 650, Width.PHONE: 325, Width.PRINT: 585}
 _TALLEST = {Width.WIDE: 290, Width.PHONE: 236, Width.PRINT: 250}
 _LOWEST_MARK = 1.5
 _FEW = 100
+_ADJUSTED = {"run-number": "run number", "session": "sitting"}
 _FILLED = 0.88
 _SMALLEST_SHARE = 0.026
 _TOP = 30
@@ -319,7 +320,8 @@ def _remarks(comparison: Comparison, shown: ShownOrders) -> list[str]:
     if comparison.at.seen.worst.any():
         said.append("A run that was left out after its time was seen is reckoned at its worst.")
     if comparison.at.rules.adjust:
-        said.append(f"Adjusted for {' and '.join(comparison.at.rules.adjust)}.")
+        names = (_ADJUSTED.get(name, name) for name in comparison.at.rules.adjust)
+        said.append(f"Adjusted for {' and '.join(names)}.")
     return said
 
 

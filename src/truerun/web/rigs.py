@@ -144,12 +144,17 @@ def energy(visit: Visit) -> Response:
 def _table(rows: tuple[tuple[str, UFloat], ...], unit: str) -> list[tuple[str, str, str]]:
     """Give names, values and uncertainties as a table shows them, with three digits behind the point of a unit."""
     size = {"J": 1.0, "mW": 1e-3}[unit]
-    return [(name, _figure(each.nominal_value / size), _figure(each.std_dev / size)) for name, each in rows]
+    return [(name, _figure(each.nominal_value / size), _uncertainty(each.std_dev / size)) for name, each in rows]
 
 
 def _figure(value: float) -> str:
     """Write a figure of a table."""
     return f"{value:.3f}".replace("-0.000", "0.000").replace("-", "\N{MINUS SIGN}")
+
+
+def _uncertainty(value: float) -> str:
+    """Write an uncertainty of a table; one that is too small to be seen there is not nothing."""
+    return "< 0.001" if 0 < value < 0.0005 else _figure(value)
 
 
 def _losses(powers: PowersFound) -> list[dict[str, Any]]:
@@ -183,6 +188,6 @@ def _lede(result: ComparisonResult | None, powers: PowersFound | None) -> str:
     if powers is None:
         return "" if result is None else "These runs give no watts."
     control = next(each for each in powers.losses if not each.is_source)
-    verb = "gains" if powers.net.nominal_value > 0 else "costs"
     size = format_quantity(abs(powers.net.nominal_value), "mW", powers.net.std_dev)
-    return f"Without the source the wheel loses {_written(control.power, 'mW')}. The source {verb} {size} of them."
+    change = f"The source gives {size} of it back" if powers.net.nominal_value > 0 else f"The source takes {size} more"
+    return f"Without the source the wheel loses {_written(control.power, 'mW')}. {change}."
