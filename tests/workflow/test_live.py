@@ -87,6 +87,17 @@ class Remembers:
         return [time for number, times in self.kept if number == segment for time in times]
 
 
+class Refuses(Remembers):
+    """Keeps nothing while it is full."""
+
+    full = True
+
+    def keep(self, segment: int, passes: Sequence[Pass], places: int) -> None:
+        if self.full:
+            raise NotebookUnusable("bench.notebook", "the disk is full", "Make room.")
+        super().keep(segment, passes, places)
+
+
 def stamps(first: float, count: int, step: float = 0.1) -> list[bytes | None]:
     return [f"{round((first + step * number) * 1e6)}\n".encode() for number in range(count)]
 
@@ -152,17 +163,11 @@ class TestADiskThatRefuses:
     def test_ends_the_run_as_interrupted_with_what_still_waited(self) -> None:
         """A piece that the disk refused ends the reading; what passed after that is on no disk."""
         live, _, _ = exchange(stamps(1.0, 30))
-        keeper, told = Remembers(), threading.Event()
-        keep = keeper.keep
-
-        def full(*_: object) -> None:
-            raise NotebookUnusable("bench.notebook", "the disk is full", "Make room.")
-
-        keeper.keep = full  # type: ignore[method-assign]
+        keeper, told = Refuses(), threading.Event()
         live.arm(keeper)
         with watched(live, lambda _: told.set()):
             assert told.wait(10)
-            keeper.keep = keep  # type: ignore[method-assign]
+            keeper.full = False
             ended = live.stop()
         assert [segment for segment, _ in keeper.broken] == [1]
         assert "the disk is full" in ended.interruptions[0]

@@ -41,12 +41,20 @@
     write(KEPT, read(KEPT).filter((each) => each.id !== row.id).map((each) => renamed(each, row, answer)));
     const waiter = waiters.get(row.id);
     waiters.delete(row.id);
-    if (waiter) waiter(answer);
+    waiters.forEach((each) => { each.row = renamed(each.row, row, answer); });
+    if (waiter) waiter.resolve(answer);
+  }
+
+  // another tab may have sent a row of this page and had its answer: sent again it is the same one, answered alike
+  function askAgain() {
+    const rows = read(KEPT), there = new Set(rows.map((each) => each.id));
+    const gone = [...waiters.values()].map((each) => each.row).filter((row) => !there.has(row.id));
+    if (gone.length) write(KEPT, [...gone, ...rows]);
   }
 
   // the notebook may know this run by another id, where another page had begun it
   function renamed(each, row, answer) {
-    if (row.body.what !== "begin" || !answer.run || each.body.run !== row.id) return each;
+    if (row.body.what !== "begin" || !answer || !answer.run || each.body.run !== row.id) return each;
     return { ...each, body: { ...each.body, run: answer.run } };
   }
 
@@ -67,7 +75,7 @@
     if (answer.status >= 500) throw new Error("the notebook cannot write now.");
     const told = await answer.json().catch(() => ({ sentence: `answer ${answer.status}.` }));
     if (!answer.ok) {
-      write(REFUSED, [...read(REFUSED), { ...row, sentence: told.sentence }]);
+      write(REFUSED, [...read(REFUSED).filter((each) => each.id !== row.id), { ...row, sentence: told.sentence }]);
       done(row, null);
     } else {
       done(row, told);
@@ -79,24 +87,30 @@
     if (busy) return;
     busy = true;
     clearTimeout(timer);
+    let why = "";
     try {
-      const work = async () => { while (await sendFirst()) pause = 500; };
+      const work = async () => { askAgain(); while (await sendFirst()) pause = 500; };
       await (navigator.locks ? navigator.locks.request("truerun.outbox", work) : work());
-      tell("");
-      document.dispatchEvent(new Event("truerun:sent"));
     } catch (error) {
-      tell(error.message);
-      timer = setTimeout(flush, pause);
-      pause = Math.min(pause * 2, 8000);
+      why = error.message;
     }
     busy = false;
+    tell(why);
+    if (why) {
+      timer = setTimeout(flush, pause);
+      pause = Math.min(pause * 2, 8000);
+    } else if (read(KEPT).length) {
+      flush(); // put in while the last answer came
+    } else {
+      document.dispatchEvent(new Event("truerun:sent"));
+    }
   }
 
   window.truerunOutbox = {
     put(url, body, id) {
       const row = { id: id || fresh(), url, body };
       write(KEPT, [...read(KEPT), row]);
-      const answered = new Promise((resolve) => waiters.set(row.id, resolve));
+      const answered = new Promise((resolve) => waiters.set(row.id, { row, resolve }));
       flush();
       return { id: row.id, answered };
     },
