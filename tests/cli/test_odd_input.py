@@ -95,6 +95,54 @@ class TestStreams:
         assert (done.returncode, done.stderr.count("\n")) == (2, 1)
 
 
+@pytest.mark.usefixtures("folder")
+class TestFiles:
+    @pytest.mark.parametrize(
+        ("words", "content"),
+        [
+            (("rehearse", "odd"), b'{"alpha": ' + b"9" * 5000 + b"}"),  # Python reads no number of 4300 digits
+            (("rehearse", "odd"), b"[" * 100_000),
+            (("rehearse", "odd"), b"1" * 4_000_001),
+            (("compare", "trial.csv", "--plan", "odd"), b"{}"),
+            (("plan", "odd", "--out", "new"), b"runs = " + b"9" * 5000),
+            (("plan", "odd", "--out", "new"), b"runs = " + b"[" * 100_000),
+            (("plan", "odd", "--out", "new"), b"#" * 4_000_001),
+            (("new", "n", "--screening", "odd", "--end", "speed"), b"a\n" * 2_000_001),
+            (("new", "n", "--screening", "odd", "--end", "speed"), b"\xff\xfe"),
+        ],
+    )
+    def test_a_file_of_another_kind_is_named_in_one_line(
+        self, call: Called, words: tuple[str, ...], content: bytes
+    ) -> None:
+        Path("odd").write_bytes(content)
+        code, out, err = call(*words)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert err.startswith("odd")
+
+    @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="needs a file without an end")
+    def test_a_file_without_an_end_is_not_read_to_its_end(self, call: Called) -> None:
+        code, _, err = call("rehearse", "/dev/zero")
+        assert (code, err) == (2, "/dev/zero: the file has more than 4 MB. Give the plan that truerun plan wrote.\n")
+
+    def test_a_plan_that_an_editor_gave_a_byte_order_mark_is_read(self, call: Called) -> None:
+        plan = Path("plan.json")
+        plan.write_bytes(b"\xef\xbb\xbf" + plan.read_bytes().replace(b"\n", b"\r\n"))
+        assert call("compare", "run-sheet.csv", "--plan", "plan.json")[0] == 0
+
+
+@pytest.mark.usefixtures("folder")
+class TestChoices:
+    def test_source_and_control_of_one_name_are_refused(self, call: Called) -> None:
+        code, out, err = call("look", "trial.csv", "--source", "arc out", "--control", "arc out", "--end", "speed")
+        assert (code, out) == (2, "")
+        assert "it must be another condition than the control" in err
+
+    def test_a_grade_of_blinding_that_is_none_is_refused(self, call: Called) -> None:
+        code, out, err = call("compare", "trial.csv", "--control", "arc out", "--end", "speed", "--blinding", "5")
+        assert (code, out) == (2, "")
+        assert err.startswith("blinding is 5; it must be 0, 1, 2 or 3.")
+
+
 def test_what_the_system_refuses_while_it_reads_is_a_sentence(call: Called, monkeypatch: pytest.MonkeyPatch) -> None:
     def fails(*_: object, **__: object) -> object:
         raise OSError(5, "Input/output error", "run-sheet.csv")

@@ -289,7 +289,7 @@ def compare(
         alpha=_share("alpha", alpha, 0.5),
         margin=None if margin is None else _share("margin", margin, 1 if scale == "log" else float("inf")),
         claimed=claimed,
-        blinding=Blinding.model_validate({"grade": blinding, "timing": one_of("timing", timing, ("hand", "sensor"))}),
+        blinding=_blinding(blinding, timing),
     )
     return _decided(read, rules, how, None)
 
@@ -341,7 +341,7 @@ def conditions_of(table: RunTable, source: str | None, control: str | None) -> C
     ChoiceNeeded
         If neither was named.
     ValueOutOfRange
-        If a name does not stand in the table.
+        If a name does not stand in the table, or both are the same.
     """
     names = table.conditions
     for role, name in (("The source", source), ("The control", control)):
@@ -349,11 +349,20 @@ def conditions_of(table: RunTable, source: str | None, control: str | None) -> C
             raise ValueOutOfRange(role, f'"{name}"', " or ".join(f'"{each}"' for each in names))
     if source is None and control is None:
         raise ChoiceNeeded("The control", names, "Name it with --control.")
+    if source == control:
+        raise ValueOutOfRange("The source", f'"{source}", and so is the control', "another condition than the control")
     if source is None:
         source = next(name for name in names if name != control)
     if control is None:
         control = next(name for name in names if name != source)
     return Conditions(source=source, control=control)
+
+
+def _blinding(grade: int, timing: str) -> Blinding:
+    """Give who knew, and what timed the runs."""
+    if grade not in range(4):
+        raise ValueOutOfRange("blinding", grade, "0, 1, 2 or 3", "0: everybody knew. 3: guesses were written down.")
+    return Blinding.model_validate({"grade": grade, "timing": one_of("timing", timing, ("hand", "sensor"))})
 
 
 def _adjusted(adjust: str | None, orders: str | None, covariates: Sequence[str]) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from truerun.errors import RecordingUnreadable
 from truerun.report.json_text import json_text
 from truerun.trial.plan import MAY_BE_ABSENT, Plan, plan_from_document
 from truerun.trial.seal import Seal, Sealable, require_seal, seal_of
+from truerun.workflow.small_texts import read_small_text
 
 __all__ = ["SealedPlan", "load_document", "plan_file_text", "plan_schema", "read_plan"]
 
@@ -82,12 +83,10 @@ def read_plan(source: Any, *, code: str | None = None) -> SealedPlan:
 
 def load_document(path: Path) -> dict[str, Any]:
     """Read a JSON object from a file; what is none is refused with the file and the line."""
+    text = read_small_text(path, "Give the plan that truerun plan wrote.")
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        what = (error.strerror or "cannot be read").lower()
-        raise RecordingUnreadable(path, "", f"{what}. Give the plan that truerun plan wrote.") from error
-    except (UnicodeDecodeError, json.JSONDecodeError) as error:
+        document = json.loads(text)
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is a bare ValueError
         where = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
         raise RecordingUnreadable(path, where, "this is not JSON. Give the plan that truerun plan wrote.") from error
     if not isinstance(document, dict):

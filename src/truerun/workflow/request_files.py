@@ -11,6 +11,7 @@ from truerun.units.number import parse_number
 from truerun.units.quantity import read_quantity
 from truerun.units.share import parse_share
 from truerun.units.unit import Dimension, parse_unit
+from truerun.workflow.small_texts import read_small_text
 
 __all__ = ["parse_plan_request", "parse_size", "read_plan_request"]
 
@@ -41,13 +42,7 @@ def read_plan_request(path: Path) -> dict[str, Any]:
     ValueOutOfRange
         If a share, a speed or a time cannot be read.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        what = (error.strerror or "it cannot be read").lower()
-        raise RecordingUnreadable(path, "", f"{what}. Give a TOML file with what the plan is to hold.") from error
-    except UnicodeDecodeError as error:
-        raise RecordingUnreadable(path, "", "this is not text in UTF-8. Save it again as UTF-8.") from error
+    text = read_small_text(path, "Give a TOML file with what the plan is to hold.")
     return parse_plan_request(text, str(path))
 
 
@@ -61,7 +56,7 @@ def parse_plan_request(text: str, name: str) -> dict[str, Any]:
     """
     try:
         values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is a bare ValueError
         what = f'this is not TOML ({str(error)[:1].lower()}{str(error)[1:]}). Write lines like source = "arc in".'
         raise RecordingUnreadable(name, "", what) from error
     linear = values.get("scale") == "linear"

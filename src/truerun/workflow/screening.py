@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from truerun.errors import PlanBroken, RecordingUnreadable, ValueOutOfRange
+from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.report.screening_text import screening_plan_text, screening_text
 from truerun.trial.plan import End, Measurand
 from truerun.trial.planning import runs_that_find
@@ -25,6 +25,7 @@ from truerun.trial.seal import seal_of
 from truerun.workflow.comparing import one_of
 from truerun.workflow.results import SeveralResult
 from truerun.workflow.rounds import SHEET, SealedRounds, is_folder, read_sealed_rounds, read_settings_table, sheet_text
+from truerun.workflow.small_texts import read_small_text
 from truerun.workflow.versions import versions
 
 if TYPE_CHECKING:
@@ -152,13 +153,7 @@ def read_variants(path: Path) -> list[str]:
     RecordingUnreadable
         If the file cannot be read as text.
     """
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except OSError as error:
-        what = (error.strerror or "it cannot be read").lower()
-        raise RecordingUnreadable(path, "", f"{what}. Give a file of text with one variant a line.") from error
-    except UnicodeDecodeError as error:
-        raise RecordingUnreadable(path, "", "this is not text in UTF-8. Save it again as UTF-8.") from error
+    lines = read_small_text(path, "Give a file of text with one variant a line.").splitlines()
     stripped = (line.strip() for line in lines)
     return [line for line in stripped if line and not line.startswith("#")]
 
