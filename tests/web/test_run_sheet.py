@@ -164,6 +164,81 @@ class TestNothingIsLost:
         assert len(runs) == before + 1
         assert runs[-1].seconds is not None
 
+    def test_an_answer_that_is_lost_makes_no_second_run(
+        self, running: Running, test_id: str, context: BrowserContext, sheet: Page
+    ) -> None:
+        before, lost = len(state_of(running.notebook, test_id).runs), []
+
+        def once_more(route: Route) -> None:
+            """Let the request through and lose its answer, the first time for each."""
+            said = route.request.post_data
+            if said in lost:
+                route.continue_()
+            else:
+                lost.append(said)
+                route.fetch()
+                route.abort()
+
+        context.route(HELD_BACK, once_more)
+        run_by(sheet, "Space")
+        sheet.locator("#well").click()
+        expect(sheet.locator("#onward")).to_contain_text("run")
+        runs = state_of(running.notebook, test_id).runs
+        assert len(lost) == 3  # begin, start, stop
+        assert len(runs) == before + 1
+        assert sum(run.seconds is not None for run in runs[before:]) == 1
+
+    def test_a_reload_finds_the_running_watch(self, running: Running, test_id: str, sheet: Page) -> None:
+        sheet.keyboard.press("Space")
+        until(sheet, "timing")
+        sheet.reload()
+        until(sheet, "timing")
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.keyboard.press("t")
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.keyboard.press("Space")
+        until(sheet, "asked")
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.locator("#well").click()
+        expect(sheet.locator("#onward")).to_contain_text("run")
+        state = state_of(running.notebook, test_id)
+        assert state.runs[-1].seconds is not None
+        assert len(state.runs[-1].taps) == 1
+        assert "loaded anew while the watch ran" in state.notes[-1][1]
+
+    def test_a_second_tab_works_the_same_watch(
+        self, running: Running, test_id: str, context: BrowserContext, sheet: Page
+    ) -> None:
+        before = len(state_of(running.notebook, test_id).runs)
+        sheet.keyboard.press("Space")
+        until(sheet, "timing")
+        expect(sheet.locator("#outbox")).to_be_empty()
+        second = context.new_page()
+        second.goto(sheet.url)
+        until(second, "timing")  # not a second watch
+        second.wait_for_timeout(BOUNCE)
+        second.keyboard.press("Space")
+        until(second, "asked")
+        second.wait_for_timeout(BOUNCE)
+        second.locator("#well").click()
+        expect(second.locator("#onward")).to_contain_text("run")
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.keyboard.press("Space")  # somebody stops it in the first tab too
+        until(sheet, "asked")
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.locator("#well").click()
+        expect(sheet.locator("#outbox")).to_contain_text("Not written down")
+        expect(sheet.locator("#done-words")).to_have_text("Not written down")
+        sheet.locator("#onward").click()
+        expect(sheet.locator("#outbox")).to_contain_text("Not written down")  # on every page until it was read
+        sheet.get_by_role("button", name="I have read this").click()
+        expect(sheet.locator("#outbox")).to_be_empty()
+        sheet.reload()
+        expect(sheet.locator("#outbox")).to_be_empty()
+        runs = state_of(running.notebook, test_id).runs
+        assert len(runs) == before + 1
+        assert runs[-1].seconds is not None
+
     def test_what_another_tab_sent_is_answered_in_the_tab_where_it_was_pressed(
         self, running: Running, test_id: str, context: BrowserContext, sheet: Page
     ) -> None:
