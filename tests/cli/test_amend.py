@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -50,6 +51,24 @@ class TestDrawingAnew:
         code, _, err = call("amend", "--redraw")
         assert code == 2
         assert "before the first run" in err
+
+
+@pytest.mark.usefixtures("bench")
+class TestTheLogbook:
+    def test_hides_what_one_side_answered_until_both_have(self, call: Called) -> None:
+        call("new", "the same once more")
+        call("amend", 2, "--agree", "claimant", "--would-change", "A film of it.")
+        shown = call("show", 2, "--lines", 9)[1]
+        assert "the claimant; hidden until both have answered" in shown
+        assert "A film of it." not in shown
+        call("amend", 2, "--agree", "sceptic", "--would-change", "Nothing.")
+        assert "would change my mind: A film of it." in call("show", 2, "--lines", 9)[1]
+
+    def test_tells_no_seconds_while_the_result_is_covered(self, call: Called) -> None:
+        call("run", "--time", 61.2)
+        shown = call("show", 1, "--lines", 9)[1]
+        assert "run 1; time covered" in shown
+        assert not re.search(r"\d\d:\d\d:\d\d", shown)
 
 
 @pytest.mark.usefixtures("bench")

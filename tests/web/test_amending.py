@@ -11,6 +11,7 @@ from tests.web.conftest import Running
 from tests.web.made_tests import opened, run, sealed
 from truerun.notebook.entries import Kind
 from truerun.workflow.bench import (
+    attach_recording,
     begin_run,
     describe_rig,
     note,
@@ -52,6 +53,19 @@ class TestTheLogbook:
         assert "a draught from the door" in page
         assert "16.2" not in page
         assert "run 1; time covered; by hand; typed in" in page
+        assert not re.search(r"\d\d:\d\d:\d\d", page)  # from start to stop, seconds would time the run
+
+    def test_a_recording_does_not_tell_by_its_size_how_long_it_ran(
+        self, running: Running, client: httpx.Client
+    ) -> None:
+        test = opened(running.notebook, "recorded")
+        sealed(running.notebook, test)
+        run = begin_run(running.notebook, test)
+        attach_recording(running.notebook, test, run.id, "run-1.csv", [b"t\n" * 1543])
+        base = f"/t/{number_of(running, test)}"
+        for page in (client.get(f"{base}/logbook").text, client.get(f"{base}/runs/1").text):
+            assert "run-1.csv" in page
+            assert "3086" not in page
 
     def test_it_speaks_in_words_and_no_key_of_a_record_stands_there(
         self, running: Running, client: httpx.Client

@@ -15,7 +15,7 @@ __all__ = ["command_line"]
 
 @command("show", "truerun show", 'truerun show "the rim arc"', "truerun show 1 --lines 20")
 @test_argument
-@click.option("--lines", type=WHOLE, metavar="N", help="Also the last N lines of the logbook, as they are stored.")
+@click.option("--lines", type=WHOLE, metavar="N", help="Also the last N lines of the logbook.")
 @notebook_option
 @json_option
 def command_line(test: str | None, *, lines: int | None, notebook: str | None, as_json: bool) -> int:
@@ -23,7 +23,7 @@ def command_line(test: str | None, *, lines: int | None, notebook: str | None, a
 
     Before the last planned run no time stands beside its condition.
     """
-    from truerun.workflow.showing import logbook_text, notebook_document, notebook_text, state_document, state_text
+    from truerun.workflow.showing import notebook_document, notebook_text, state_document, state_text
 
     with opened(notebook) as book:
         if test is None:
@@ -37,5 +37,7 @@ def command_line(test: str | None, *, lines: int | None, notebook: str | None, a
             return 0
         show(state_text(book, found))
         if lines:
+            from truerun.workflow.entry_wording import logbook_text
+
             show("\n" + logbook_text(book, found, lines))
     return 0

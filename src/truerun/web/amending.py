@@ -19,7 +19,7 @@ from truerun.web.pages import page_of_test
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import close_test, withdraw
 from truerun.workflow.bench import correct as write_correction
-from truerun.workflow.entry_wording import entry_words
+from truerun.workflow.entry_wording import entry_time, entry_words
 from truerun.workflow.redrawing import draw_again
 
 __all__ = ["close", "correct", "logbook", "redraw", "take_back"]
@@ -103,7 +103,7 @@ def _line(number: int, state: TestState, entry: Entry) -> Line:
         if entry.kind is Kind.STOPPED and state.decided is None:
             right = f"{at}/correct"
     words = entry_words(state, entry)
-    return Line(entry.number, entry.time[:19].replace("T", " "), CALLED[entry.kind], words, gone, back, right)
+    return Line(entry.number, entry_time(state, entry), CALLED[entry.kind], words, gone, back, right)
 
 
 def _entry(visit: Visit, kinds: tuple[Kind, ...], what: str) -> Entry:

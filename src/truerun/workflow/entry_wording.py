@@ -1,4 +1,4 @@
-"""What one line of a logbook says, in words for a reader; what is sealed stays covered."""
+"""What the lines of a logbook say, in words for a reader; what is sealed stays covered."""
 
 from __future__ import annotations
 
@@ -6,14 +6,34 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from truerun.notebook.entries import Entry, Kind
+from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState
+from truerun.report.layout import rows_text
 from truerun.trial.mishaps import reason_words
 from truerun.trial.phrases import percent
-from truerun.workflow.showing import COVERED, covered
+from truerun.workflow.bench import state_of
+from truerun.workflow.showing import covered
 
-__all__ = ["entry_words"]
+__all__ = ["entry_time", "entry_words", "logbook_text"]
+
+_COVERED = frozenset(("seconds", "at", "times", "changes", "before", "size"))
+"""Keys of an entry that may say how a condition did; the longer a run, the larger its recording."""
 
 _SILENT = frozenset((Kind.SEALED, Kind.DECIDED, Kind.PLAN, Kind.SCREENING))
+
+
+def logbook_text(notebook: Notebook, test: str, lines: int) -> str:
+    """Write the last lines of a logbook."""
+    state = state_of(notebook, test)
+    return rows_text(
+        (f"{entry.number}", f"{entry_time(state, entry)}  {entry.kind.value}  {entry_words(state, entry)}".rstrip())
+        for entry in notebook.entries(test, last=lines)
+    )
+
+
+def entry_time(state: TestState, entry: Entry) -> str:
+    """Write when an entry was written, in UTC; while the result is covered no seconds: two lines would time a run."""
+    return entry.time[: 16 if covered(state) else 19].replace("T", " ")
 
 
 def entry_words(state: TestState, entry: Entry) -> str:
@@ -47,7 +67,7 @@ def _place(key: str) -> tuple[int, str]:
 
 def _piece(key: str, value: Any, *, hidden: bool) -> str:
     """Write one thing that an entry says."""
-    if hidden and key in COVERED:
+    if hidden and key in _COVERED:
         return f"{_COVERED_WORDS.get(key, key)} covered"
     words = _WORDS.get(key)
     return f"{key.replace('_', ' ')}: {'yes' if value is True else value}" if words is None else words(value)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import RunState, TestState
 from truerun.report.layout import rows_text
@@ -14,17 +13,12 @@ from truerun.trial.seal import spoken_code
 from truerun.workflow.bench import state_of
 
 __all__ = [
-    "COVERED",
     "covered",
-    "logbook_text",
     "notebook_document",
     "notebook_text",
     "state_document",
     "state_text",
 ]
-
-COVERED = frozenset(("seconds", "at", "times", "changes", "before"))
-"""Keys of an entry that may say how a condition did."""
 
 
 def covered(state: TestState) -> bool:
@@ -102,23 +96,6 @@ def state_document(notebook: Notebook, test: str) -> dict[str, Any]:
         "verdict": None if state.decided is None or hidden else state.decided.get("verdict"),
         "head": {"count": state.head.count, "digest": state.head.digest},
     }
-
-
-def logbook_text(notebook: Notebook, test: str, lines: int) -> str:
-    """Write the last lines of a logbook; sealed times are covered."""
-    hidden = covered(state_of(notebook, test))
-    return rows_text(
-        (f"{entry.number}", f"{entry.time[:19].replace('T', ' ')}  {entry.kind.value}  {_body(entry, hidden=hidden)}")
-        for entry in notebook.entries(test, last=lines)
-    )
-
-
-def _body(entry: Entry, *, hidden: bool) -> str:
-    """Write what an entry says in one line."""
-    if entry.kind in (Kind.SEALED, Kind.DECIDED, Kind.PLAN, Kind.SCREENING):
-        return ""
-    said = {key: "sealed" if hidden and key in COVERED else value for key, value in entry.body.items()}
-    return ", ".join(f"{key} {value}" for key, value in said.items() if value not in (None, False, ""))
 
 
 def _stage(state: TestState) -> str:
