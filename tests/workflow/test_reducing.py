@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable
+from truerun.motion.fair_window import fair_window, held_window
 from truerun.motion.rundown import Rundown
 from truerun.virtual.wheels import truth
 from truerun.workflow.reducing import As, RundownResult, reduce_recordings, rundown
@@ -73,6 +75,17 @@ class TestAWheelWhoseTruthIsKnown:
         end = 3 * document["capture_speed"]["value"]
         assert document["window"]["to"] == pytest.approx(np.ceil(10 * end) / 10)
         assert document["window"]["from"] == pytest.approx(document["speeds"]["from"])
+
+    @pytest.mark.parametrize(("lowest", "held"), [(0.53, 0.6), (1e3, None)])
+    def test_a_run_that_ends_above_three_capture_speeds_holds_a_fair_window_too(
+        self, wheel: RundownResult, lowest: float, held: float | None
+    ) -> None:
+        assert isinstance(wheel.measured, Rundown)
+        start, end = fair_window([wheel.measured])
+        cut = replace(wheel.measured, speed_low=end + lowest)
+        window = held_window([cut, wheel.measured])
+        assert (window is None) is (held is None)
+        assert window is None or held is None or window == pytest.approx((start, end + held))
 
     def test_the_plain_data_fit_their_schema(self, wheel: RundownResult) -> None:
         Draft202012Validator(json.loads(SCHEMA.read_text(encoding="utf-8"))).validate(json.loads(wheel.json()))

@@ -32,7 +32,7 @@ _NOTEBOOK = "demo.notebook"
 def command_line(*, out: Path | None, terminal: bool, port: int | None, quiet: bool) -> int:
     """Open a notebook of invented tests: a village repair hall tests "the rim arc".
 
-    It is made in FOLDER, always the same; one that is there already is opened as it is. Ctrl-C ends it.
+    It is made in FOLDER, always with the same runs; one that is there already is opened as it is. Ctrl-C ends it.
     """
     if terminal:
         return _on_the_terminal(out)

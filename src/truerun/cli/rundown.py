@@ -94,7 +94,8 @@ def command_line(
 
     FILES are pass times, intervals, speeds or the waveform of a sensor, as text or in a spreadsheet. You see the time
     over a fair window, the drag at each speed, the magnetic bump, and the speed below which it catches the wheel.
-    Several files get one window: from the slowest launch to three times the highest speed at which the bump catches.
+    Several files get one window: from the slowest launch to three times the highest speed at which the bump catches, or
+    to the lowest speed that all fell through.
 
     A wheel that swings to and fro (angles, places of a point, speeds to both sides) gives the stiffness of the bump and
     dry and viscous drag, also where it swings after a rundown. With --back the drag is split into what both ways

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from truerun.motion.hill import capture_speed
 from truerun.motion.measured import Measured, hill_of
 
-__all__ = ["CAPTURES", "fair_window"]
+__all__ = ["CAPTURES", "fair_window", "held_window"]
 
 CAPTURES = 3.0
 """From how many capture speeds on the time of a turn is within .25 % of the one without a hill."""
@@ -48,6 +48,25 @@ def fair_window(runs: Sequence[Measured]) -> tuple[float, float]:
     if hills:
         return start, _rounded_up(CAPTURES * max(capture_speed(hill)[0] for hill in hills))
     return start, _rounded_up(max(run.speed_low for run in runs))
+
+
+def held_window(runs: Sequence[Measured]) -> tuple[float, float] | None:
+    """Give the widest fair window that all runs hold; None where there is none.
+
+    Parameters
+    ----------
+    runs : sequence of Measured
+        At least one.
+
+    Returns
+    -------
+    (float, float) or None
+        As :func:`fair_window` gives it [rad/s]; where some run did not fall so far, the end is the lowest speed that
+        all fell through, rounded up to .1 rad/s. It then lies above three capture speeds, so it is fair all the same.
+    """
+    start, end = fair_window(runs)
+    end = max(end, _rounded_up(max(run.speed_low for run in runs)))
+    return (start, end) if end < start else None
 
 
 def _rounded_up(speed: float) -> float:

@@ -85,7 +85,8 @@ def measured_rows(rundown: Measured, window: Window | None, unseen: UnseenHill |
     ]
     if window is not None:
         kind = _KINDS[defined_by(rundown)]
-        rows.append(("Window", f"{window.speed_from:.4g} to {window.speed_to:.4g}{_SPACE}rad/s, {kind}"))
+        turning = f"{per_minute(window.speed_from)} down to {per_minute(window.speed_to)}"
+        rows.append(("Window", f"{turning} ({window.speed_from:.4g} to {window.speed_to:.4g}{_SPACE}rad/s), {kind}"))
     rows += _hill_rows(rundown, unseen)
     rows += _drag_rows(rundown)
     rows.append(_reading_row(rundown))

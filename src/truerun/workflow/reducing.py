@@ -18,7 +18,7 @@ from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable
 from truerun.findings.finding import Finding, Severity
 from truerun.motion.counting import CountedPasses, count_passes
 from truerun.motion.doubts import rundown_findings
-from truerun.motion.fair_window import fair_window
+from truerun.motion.fair_window import held_window
 from truerun.motion.late import choose_late_rundown
 from truerun.motion.measured import Measured, measured_window
 from truerun.motion.rundown import Rundown
@@ -210,7 +210,7 @@ def rundown(
     how = As(marks, None if mark_angles is None else tuple(mark_angles), kind, unit, decimal)
     read = recording if isinstance(recording, Recording) else read_as(recording, how)
     found = reduced(read, how)
-    return _shown(read, found, window or _fair([found.measured]))
+    return _shown(read, found, window or held_window([found.measured]))
 
 
 def reduce_recordings(
@@ -248,7 +248,7 @@ def reduce_recordings(
         done.append((read, reduced(read, how)))
         if progress is not None:
             progress(len(done), len(paths))
-    common = window or _fair([found.measured for _, found in done])
+    common = window or held_window([found.measured for _, found in done])
     return RundownResults(tuple(_shown(read, found, common) for read, found in done))
 
 
@@ -349,12 +349,6 @@ def _marks(how: As, angles: NDArray[np.float64] | None, passes: Passes) -> int:
     if passes.timing.clock is Clock.HAND:
         return 1
     raise ChoiceNeeded("The number of marks on the wheel", ("1", "any other"), "Say it with --marks.")
-
-
-def _fair(found: Sequence[Measured]) -> tuple[float, float] | None:
-    """Give the fair window of several recordings where all of them hold it."""
-    start, end = fair_window(found)
-    return (start, end) if max(each.speed_low for each in found) <= end < start else None
 
 
 def _shown(read: Recording, found: Reduced, window: tuple[float, float] | None) -> RundownResult:
