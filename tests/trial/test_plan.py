@@ -92,8 +92,25 @@ def test_files_that_are_no_plans(tmp_path: Any) -> None:
         with pytest.raises((RecordingUnreadable, PlanBroken), match=said):
             read_plan(path)
     path.write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(RecordingUnreadable, match="this is not JSON"):
+    with pytest.raises(RecordingUnreadable, match="this is not text in UTF-8"):
         read_plan(path)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("runs", "many", 'key "runs": it must be a whole number.'),
+        ("order", "in out", 'key "order": it must be a list.'),
+        ("window", 3, 'key "window": it must be a group of keys.'),
+        ("stopping", "late", 'key "stopping": it must be a group of keys.'),
+        ("alpha", -1, 'key "alpha": it must be greater than 0.'),
+        ("end", "noon", "key \"end\": it must be 'speed', 'turns' or 'standstill'."),
+    ],
+)
+def test_a_key_of_another_kind_is_refused_in_plain_words(key: str, value: object, said: str) -> None:
+    with pytest.raises(RecordingUnreadable) as refused:
+        plan_from_document(document(**{key: value}), "plan.json")
+    assert str(refused.value) == f"plan.json, {said} Use the file that truerun plan wrote."
 
 
 def test_a_plan_that_was_read_already_is_taken_as_it_is(tmp_path: Any) -> None:

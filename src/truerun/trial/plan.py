@@ -17,6 +17,7 @@ from pydantic import Field, ValidationError, model_validator
 from truerun.errors import RecordingUnreadable
 from truerun.stats.orders import ORDER_SETS, OrderSet, orders_for
 from truerun.trial.agreement import Agreement, Claim, Record
+from truerun.trial.key_troubles import first_trouble
 from truerun.trial.mishaps import require_mishaps
 
 __all__ = [
@@ -254,7 +255,6 @@ def plan_from_document(document: Mapping[str, Any], path: str) -> Plan:
     try:
         return Plan.model_validate(document)
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"]) or "the plan"
-        said = first["msg"].removeprefix("Value error, ").rstrip(".")
+        key, said = first_trouble(error)
+        place = key or "the plan"
         raise RecordingUnreadable(path, f'key "{place}"', f"{said}. Use the file that truerun plan wrote.") from error

@@ -16,6 +16,7 @@ from truerun.findings.finding import Finding
 from truerun.series import Run, RunTable
 from truerun.stats.rounds import draw_rounds
 from truerun.stats.unfinished import cut_to_common_limit
+from truerun.trial.key_troubles import first_trouble
 from truerun.trial.mishaps import reason_words
 from truerun.trial.phrases import runs_named
 from truerun.trial.plan import Measurand
@@ -85,9 +86,8 @@ def checked_document(kind: type[Sealed], document: Mapping[str, Any], path: str,
     try:
         return kind.model_validate(document)
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"]) or "the plan"
-        said = first["msg"].removeprefix("Value error, ").rstrip(".")
+        key, said = first_trouble(error)
+        place = key or "the plan"
         raise RecordingUnreadable(path, f'key "{place}"', f"{said}. Use the file that {maker} wrote.") from error
 
 

@@ -22,6 +22,7 @@ from truerun.report.run_sheet import render_run_sheet
 from truerun.stats.orders import orders_for
 from truerun.stats.stages import planned_look
 from truerun.trial.agreement import Agreement, Claim, Excuse, Record
+from truerun.trial.key_troubles import first_trouble
 from truerun.trial.mishaps import require_mishaps, rule_words
 from truerun.trial.plan import (
     Blinding,
@@ -205,11 +206,9 @@ def request_from(values: Mapping[str, Any], where: str = "The plan") -> PlanRequ
         return PlanRequest.model_validate(values)
     except ValidationError as error:
         first = error.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
+        key, said = first_trouble(error)
         given = "missing" if first["type"] == "missing" else f'"{first["input"]}"'
-        allowed = first["msg"].removeprefix("Value error, ").removeprefix("Input should be ").rstrip(".").lower()
-        if first["type"] == "missing":
-            allowed = "given"
+        allowed = said.removeprefix("it must be ").lower()
         remedy = ""
         if first["type"] == "extra_forbidden":
             given, allowed = "not known", "a key of a plan request"
