@@ -106,3 +106,20 @@ def test_a_bundle_that_failed_half_way_is_not_in_the_way_of_the_next(
     assert bundle(book, test, path).path == path
     with pytest.raises(ValueOutOfRange, match="there already"):
         bundle(book, test, path)
+
+
+def test_a_test_of_which_nothing_can_be_reckoned_is_handed_on_without_a_report(book: Notebook, tmp_path: Path) -> None:
+    test = bench.open_test(book, "the arc", invented=True).id
+    bench.write_claim(book, test, "It gains.")
+    request = {"source": "in", "control": "out", "end": "speed", "run_minutes": 5}
+    bench.seal_plan(book, test, request, book.head(test).digest, seed="a seed for a test of bundles")
+    bench.start_session(book, test)
+    bench.stop_clock(book, test, bench.begin_run(book, test).id, 61.2)
+    second = bench.begin_run(book, test)
+    bench.attach_recording(book, test, second.id, "pass.csv", [b"time\n0\n1\n2.1\n"], marks=1)
+    bundle(book, test, tmp_path / "mixed.zip")
+    with zipfile.ZipFile(tmp_path / "mixed.zip") as file:
+        assert "data/ledger.jsonl" in file.namelist()
+        assert "data/report.html" not in file.namelist()
+    with open_notebook(tmp_path / "other.notebook") as other:
+        assert import_bundle(other, tmp_path / "mixed.zip") == test

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import mimetypes
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from truerun.errors import RecordingUnreadable, ValueOutOfRange
+from truerun.errors import FitImpossible, PlanBroken, RecordingUnreadable, ValueOutOfRange
 from truerun.notebook.bundle import check_bundle, read_bundle, runs_csv, write_bundle
 from truerun.notebook.entries import Entry, Kind
 from truerun.notebook.files import store_file
 from truerun.notebook.ledger import Notebook
-from truerun.notebook.state import fold
+from truerun.notebook.state import TestState, fold
 from truerun.notebook.verification import Checked, Fault, verify_notebook
 from truerun.trial.screening import ScreeningPlan
 from truerun.workflow.bench import state_of
@@ -59,7 +60,7 @@ def bundle(notebook: Notebook, test: str, path: Path) -> Bundled:
         If the file is there already or cannot be written.
     """
     before = state_of(notebook, test)
-    result = shown(notebook, test) if before.plan is not None else None
+    result = _shown_result(notebook, before)
     page = None if result is None else report(notebook, test, decided=result)
     if before.screening is not None and not covered(before):
         page = report_screened(notebook, test)
@@ -74,6 +75,15 @@ def bundle(notebook: Notebook, test: str, path: Path) -> Bundled:
         raise ValueOutOfRange(f"{path}", f"not writable ({why})", "a file that you may write") from error
     notebook.append(test, Kind.BUNDLED, {"digest": sha256})
     return Bundled(path, sha256, state.head.count, state.head.digest)
+
+
+def _shown_result(notebook: Notebook, state: TestState) -> ComparisonResult | None:
+    """Give what may be shown of a test; None where nothing can be made of its runs: its logbook can be handed on."""
+    if state.plan is None:
+        return None
+    with suppress(PlanBroken, RecordingUnreadable, FitImpossible):
+        return shown(notebook, state.id)
+    return None
 
 
 def _measured(result: ComparisonResult | None) -> dict[tuple[int, int], float | None] | None:
