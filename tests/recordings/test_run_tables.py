@@ -256,6 +256,17 @@ class TestTimes:
         assert (table.runs[0].value, table.runs[0].unfinished) == (600.0, True)
         assert table.resolution == 0.5 / 5  # of the finished run alone
 
+    def test_a_column_may_say_that_a_run_was_unfinished(self) -> None:
+        """The table of a bundle and that of a report have such a column."""
+        rows = {"run": [1, 2], "condition": ["in", "out"], "time [s]": [600.0, 61.2], "unfinished": ["yes", "no"]}
+        table = read_run_table(rows)
+        assert [(each.value, each.unfinished) for each in table.runs] == [(600.0, True), (61.2, False)]
+
+    def test_another_word_in_that_column_is_refused(self) -> None:
+        rows = {"run": [1, 2], "condition": ["in", "out"], "time [s]": [600.0, 61.2], "unfinished": ["soon", "no"]}
+        with pytest.raises(RecordingUnreadable, match=r"unfinished is .soon.; it must be yes or no"):
+            read_run_table(rows)
+
     @pytest.mark.parametrize(
         ("cells", "step"),
         [(("61.2", "59"), 0.1), (("61", "59"), 1.0), (("61.25", "59.0"), 0.01), (("2:03.40", "1:01"), 0.01)],

@@ -85,8 +85,9 @@ def command_line(
     """Decide what the runs in TABLE say about the source.
 
     TABLE is a file of text (comma, semicolon or tab) or a spreadsheet with one line a run: run, condition, and time or
-    the path of a recording, from which the time over a fair window is then measured. With
-    --plan the sealed plan gives every rule; without one, what you say is taken on your word.
+    the path of a recording, from which the time over a fair window is then measured. A run that was still going when it
+    was stopped is written > 600, or with yes in a column unfinished. With --plan the sealed plan gives every rule;
+    without one, what you say is taken on your word.
 
     The rules that belong to the plan, from --orders to --less-is-more, must stay away where a plan is given. With
     answers of both sides or linked tests, write the page with truerun report.

@@ -22,6 +22,7 @@ class Role(Enum):
     ATTEMPT = "attempt"
     LEFT_OUT = "left_out"
     SEEN = "seen"
+    UNFINISHED = "unfinished"
     SESSION = "session"
     KEEPER = "keeper"
     RECORDING = "recording"
@@ -37,6 +38,7 @@ WORDS = {
     Role.ATTEMPT: "attempt try versuch anlauf tentative intento",
     Role.LEFT_OUT: "leftout excluded ausgelassen weggelassen ecarte omitido",
     Role.SEEN: "seen timeseen gesehen vu visto",
+    Role.UNFINISHED: "unfinished stillgoing nichtbeendet inacheve inacabado",
     Role.SESSION: "session sitzung seance sesion",
     Role.KEEPER: "keeper timekeeper zeitnehmer chronometreur cronometrador",
     Role.RECORDING: "recording aufnahme aufzeichnung enregistrement grabacion",

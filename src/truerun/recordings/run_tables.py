@@ -79,7 +79,8 @@ def read_run_table(
     Columns: ``run`` (1, 2, ... in time), ``condition`` and the observation or ``recording``; if there are any,
     ``attempt``, ``left_out`` (a reason), ``seen`` (yes or no), ``session``, ``keeper``, ``marks``; all others go to
     ``extra``. Headings may be English, German, French or Spanish, in any case. An unfinished run is ``> 600`` or
-    ``unfinished after 600``. Runs at the end may lack a time. Lines that start with # are skipped.
+    ``unfinished after 600``, or has yes in a column ``unfinished``. Runs at the end may lack a time. Lines that start
+    with # are skipped.
 
     Examples
     --------
@@ -194,10 +195,11 @@ def _runs(
                 slot,
                 _condition(grid, line, columns),
                 seen.value if seen else None,
-                unfinished=seen is not None and seen.unfinished,
+                unfinished=seen is not None
+                and (seen.unfinished or _said(grid, line, columns, Role.UNFINISHED) is True),
                 attempt=attempt,
                 left_out=_left_out(grid, line, columns),
-                seen=_seen(grid, line, columns),
+                seen=_said(grid, line, columns, Role.SEEN),
                 session=texts.get(Role.SESSION),
                 keeper=texts.get(Role.KEEPER),
                 recording=texts.get(Role.RECORDING),
@@ -247,12 +249,12 @@ def _left_out(grid: Grid, line: Line, columns: Columns) -> str | None:
     return reason
 
 
-def _seen(grid: Grid, line: Line, columns: Columns) -> bool | None:
-    """Whether the time had been seen; None where it is not said."""
-    cell = line.cells[columns.places[Role.SEEN]] if Role.SEEN in columns.places else ""
+def _said(grid: Grid, line: Line, columns: Columns, role: Role) -> bool | None:
+    """Read a yes or no, such as whether the time had been seen; None where it is not said."""
+    cell = line.cells[columns.places[role]] if role in columns.places else ""
     answer = parse_yes_no(cell)
     if answer is None and cell != "":
-        raise grid.unreadable(line.number, f'seen is "{shown(cell)}"; it must be yes or no. Write one of them.')
+        raise grid.unreadable(line.number, f'{role.value} is "{shown(cell)}"; it must be yes or no. Write one of them.')
     return answer
 
 
