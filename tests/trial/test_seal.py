@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.trial.constructed import SEED, sealed
-from truerun.errors import PlanBroken, RecordingUnreadable
+from truerun.errors import PlanBroken, RecordingUnreadable, ValueOutOfRange
 from truerun.stats.orders import orders_for
 from truerun.trial.seal import canonical_bytes, drawn_order, require_seal, seal_of, spoken, spoken_code
 from truerun.workflow.plan_files import plan_file_text, read_plan
@@ -230,3 +230,13 @@ class TestTheDraw:
     def test_blanks_round_a_seed_do_not_part_plan_and_draw(self) -> None:
         # a record drops blanks round its texts, so the draw must be made from what is stored
         assert read_plan(json.loads(sealed(seed=f"  {SEED} ").json())).plan.order == sealed().plan.order
+
+
+@pytest.mark.parametrize("number", [2**53, float("nan")])
+def test_a_plan_with_a_number_that_cannot_be_written_is_refused_in_a_sentence(number: float) -> None:
+    class Odd:
+        def document(self) -> dict[str, Any]:
+            return {"runs": number}
+
+    with pytest.raises(ValueOutOfRange, match="too large to be sealed"):
+        seal_of(Odd())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+
 import httpx
 import pytest
 
@@ -73,3 +75,22 @@ class TestForms:
         answer = client.post(f"/t/{number + 1}/plan", data=form)
         assert answer.status_code == 422
         assert "is no whole number of at most 15 digits" in answer.text
+
+
+class TestConnections:
+    def test_one_that_is_cut_off_leaves_nothing_behind_and_raises_nothing(
+        self, running: Running, client: httpx.Client, number: int, caplog: pytest.LogCaptureFixture
+    ) -> None:
+        head = (
+            f"POST /t/{number}/notes HTTP/1.1\r\nHost: 127.0.0.1:{running.door.port}\r\nSec-Fetch-Site: same-origin\r\n"
+        )
+        head += f"Cookie: {running.door.cookie}={running.door.session}\r\nContent-Length: 100\r\n"
+        head += "Content-Type: application/x-www-form-urlencoded\r\n\r\nwords=cut"
+        for _ in range(20):
+            with socket.create_connection(("127.0.0.1", running.door.port)) as cut:
+                cut.sendall(head.encode())
+        for _ in range(20):  # these are answered after those above were read
+            assert client.get("/keys").status_code == 200
+        state = running.bench.state(running.notebook.tests()[number - 1].id)
+        assert not [each for each in state.notes if "cut" in each]
+        assert not [each for each in caplog.records if each.exc_info]

@@ -7,15 +7,18 @@ bundles are packed here, by hand, after RFC 8493 (BagIt).
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from truerun.errors import NotebookUnusable, TruerunError, ValueOutOfRange
+from truerun.errors import NotebookUnusable, RecordingUnreadable, TruerunError, ValueOutOfRange
+from truerun.notebook.bundle import check_bundle
 from truerun.notebook.ledger import Notebook, open_notebook
 from truerun.workflow import bench
 from truerun.workflow.bundles import bundle, import_bundle
@@ -123,3 +126,42 @@ def test_a_test_of_which_nothing_can_be_reckoned_is_handed_on_without_a_report(b
         assert "data/report.html" not in file.namelist()
     with open_notebook(tmp_path / "other.notebook") as other:
         assert import_bundle(other, tmp_path / "mixed.zip") == test
+
+
+class TestAZipThatWasChanged:
+    @pytest.fixture
+    def whole(self, book: Notebook, tmp_path: Path) -> bytes:
+        test = bench.open_test(book, "the arc", invented=True).id
+        for number in range(30):
+            bench.note(book, test, f"note {number}")
+        return bundle(book, test, tmp_path / "whole.zip").path.read_bytes()
+
+    def test_is_a_sentence_whichever_byte_of_the_logbook_it_is(self, whole: bytes, tmp_path: Path) -> None:
+        with zipfile.ZipFile(io.BytesIO(whole)) as file:
+            ledger = file.getinfo("data/ledger.jsonl")
+        begins = ledger.header_offset + 30 + len(ledger.filename)  # PKWARE APPNOTE 6.3.10, section 4.3.7
+        chance = np.random.default_rng(1)
+        for _ in range(200):
+            other = bytearray(whole)
+            other[begins + chance.integers(ledger.compress_size - 1)] ^= int(chance.integers(1, 256))
+            (tmp_path / "other.zip").write_bytes(other)
+            with pytest.raises(RecordingUnreadable, match="no truerun bundle that can be read"):
+                check_bundle(tmp_path / "other.zip")
+
+    def test_is_a_sentence_wherever_it_was_cut(self, whole: bytes, tmp_path: Path) -> None:
+        for length in range(0, len(whole), 97):
+            (tmp_path / "cut.zip").write_bytes(whole[:length])
+            with pytest.raises(RecordingUnreadable, match="no truerun bundle that can be read"):
+                check_bundle(tmp_path / "cut.zip")
+
+    @pytest.mark.parametrize("name", ["data/ledger.jsonl", "head.txt"])
+    def test_is_not_unpacked_where_it_would_fill_the_memory(self, tmp_path: Path, name: str) -> None:
+        with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as file, file.open(name, "w") as part:
+            for _ in range(257):
+                part.write(b"0" * (1 << 20))
+        with pytest.raises(RecordingUnreadable, match="it unpacks to more than 256 MiB"):
+            check_bundle(tmp_path / "bomb.zip")
+
+    def test_that_is_not_there_is_said_to_be_missing(self, tmp_path: Path) -> None:
+        with pytest.raises(RecordingUnreadable, match=r"can be read \(no such file or directory\)"):
+            check_bundle(tmp_path / "nowhere.zip")

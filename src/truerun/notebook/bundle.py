@@ -11,6 +11,7 @@ import hashlib
 import io
 import json
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from datetime import datetime
@@ -34,6 +35,10 @@ _WHEN = (1980, 1, 1, 0, 0, 0)
 """Date of every file in the zip, so that the same test gives the same bytes."""
 
 _MOST_BYTES = 4 << 30
+_MOST_TEXT = 256 << 20
+_READ_WHOLE = ("data/ledger.jsonl", "manifest-sha256.txt", "tagmanifest-sha256.txt", "head.txt", "data/report.html")
+# what a zip that was cut or changed brings up: also a packing unknown or with a password, or JSON without an end
+_TROUBLES = (OSError, EOFError, KeyError, RuntimeError, TypeError, ValueError, zipfile.BadZipFile, zlib.error)
 _FREE = frozenset(("tagmanifest-sha256.txt", "verify.py", "VERIFY.txt", "head.txt"))
 
 VERIFY = """\
@@ -269,11 +274,23 @@ def check_bundle(path: Path) -> tuple[Head, tuple[Fault, ...]]:
     """
     try:
         with zipfile.ZipFile(path) as packed:
+            _require_bounded(path, packed)
             return _checked(packed)
-    except (OSError, zipfile.BadZipFile, KeyError, UnicodeDecodeError, ValueError) as error:
+    except _TROUBLES as error:
+        why = (error.strerror or "").lower() if isinstance(error, OSError) and error.strerror else str(error)
         raise RecordingUnreadable(
-            path, "", f"this is no truerun bundle that can be read ({error}). Ask for it once more."
+            path, "", f"this is no truerun bundle that can be read ({why}). Ask for it once more."
         ) from error
+
+
+def _require_bounded(path: Path, packed: zipfile.ZipFile) -> None:
+    """Refuse what would fill the disk or the memory when it is unpacked; no file gives more than its header says."""
+    sizes = {info.filename: info.file_size for info in packed.infolist()}
+    if sum(info.file_size for info in packed.infolist()) > _MOST_BYTES:
+        raise RecordingUnreadable(path, "", "it unpacks to more than 4 GiB. Import its parts one by one.")
+    long = next((name for name in _READ_WHOLE if sizes.get(name, 0) > _MOST_TEXT), None)
+    if long is not None:
+        raise RecordingUnreadable(path, long, "it unpacks to more than 256 MiB. Ask for the bundle once more.")
 
 
 def _checked(packed: zipfile.ZipFile) -> tuple[Head, tuple[Fault, ...]]:
@@ -316,7 +333,7 @@ def _digest(packed: zipfile.ZipFile, name: str) -> str:
     try:
         with packed.open(name) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()  # type: ignore[arg-type]
-    except zipfile.BadZipFile:
+    except _TROUBLES:
         return ""
 
 
@@ -342,8 +359,6 @@ def read_bundle(path: Path) -> Unpacked:
         first = faults[0]
         raise RecordingUnreadable(path, first.where, f"{first.meaning}. Ask for the bundle once more.")
     with zipfile.ZipFile(path) as packed:
-        if sum(info.file_size for info in packed.infolist()) > _MOST_BYTES:
-            raise RecordingUnreadable(path, "", "it unpacks to more than 4 GiB. Import its parts one by one.")
         try:
             entries = tuple(_entries(packed))
         except (LedgerBroken, KeyError, TypeError, ValueError) as error:

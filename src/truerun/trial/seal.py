@@ -12,7 +12,7 @@ import numpy as np
 import rfc8785
 from numpy.typing import NDArray
 
-from truerun.errors import PlanBroken
+from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.stats.draw import draw_many
 from truerun.stats.orders import OrderSet
 from truerun.trial.plan import Plan
@@ -120,8 +120,18 @@ def spoken(group: str) -> str:
 
 
 def seal_of(plan: Sealable) -> Seal:
-    """Give the seal of a plan: SHA-256 over its canonical bytes."""
-    digest = hashlib.sha256(canonical_bytes(plan.document())).hexdigest()
+    """Give the seal of a plan: SHA-256 over its canonical bytes.
+
+    Raises
+    ------
+    ValueOutOfRange
+        If it holds a number that RFC 8785 cannot write.
+    """
+    try:
+        digest = hashlib.sha256(canonical_bytes(plan.document())).hexdigest()
+    except rfc8785.CanonicalizationError as error:
+        allowed = "finite, and whole numbers below 2 to the power of 53"
+        raise ValueOutOfRange("A number of the plan", "too large to be sealed", allowed) from error
     return Seal(digest, spoken_code(digest))
 
 
@@ -150,7 +160,7 @@ def require_seal(plan: Sealable, stored: Mapping[str, Any] | None, path: str, co
         the one that its seed draws.
     """
     seal = seal_of(plan)
-    found = (stored or {}).get("sha256")
+    found = stored.get("sha256") if isinstance(stored, Mapping) else None
     if not found:
         raise PlanBroken(f"{path} must hold a sealed plan", "it has no seal", "Make and seal it with truerun plan.")
     if found != seal.sha256:

@@ -10,7 +10,7 @@ from urllib.parse import parse_qsl
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse, Response
 
 from truerun.errors import ValueOutOfRange
@@ -128,9 +128,13 @@ def endpoint(page: Page) -> Callable[[Request], Awaitable[Response]]:
     """Make a page an endpoint: its form is read, and it runs beside the others."""
 
     async def answer(request: Request) -> Response:
-        if _media(request) == "multipart/form-data":
-            return await _with_file(request, page)
-        return await run_in_threadpool(page, await read_visit(request))
+        try:
+            if _media(request) == "multipart/form-data":
+                return await _with_file(request, page)
+            visit = await read_visit(request)
+        except ClientDisconnect:  # nothing came to its end, nothing was written, and nobody hears an answer
+            return Response(status_code=400)
+        return await run_in_threadpool(page, visit)
 
     return answer
 
