@@ -164,6 +164,23 @@ class TestNothingIsLost:
         assert len(runs) == before + 1
         assert runs[-1].seconds is not None
 
+    def test_going_on_without_a_connection_stays_on_the_sheet(
+        self, running: Running, test_id: str, context: BrowserContext, sheet: Page
+    ) -> None:
+        context.route(HELD_BACK, lambda route: route.abort())
+        run_by(sheet, "Space")
+        sheet.locator("#well").click()
+        here = sheet.url
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.locator("#onward").click()
+        expect(sheet.locator("#next-words")).to_contain_text("does not answer yet")
+        assert sheet.url == here
+        context.unroute(HELD_BACK)
+        expect(sheet.locator("#next-words")).to_contain_text("The notebook has it")
+        sheet.locator("#onward").click()
+        sheet.wait_for_url(lambda url: url != here)
+        assert state_of(running.notebook, test_id).runs[-1].seconds is not None
+
     def test_an_answer_that_is_lost_makes_no_second_run(
         self, running: Running, test_id: str, context: BrowserContext, sheet: Page
     ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from starlette.responses import Response
@@ -14,7 +15,7 @@ from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import begin_run, note
 from truerun.workflow.plan_files import read_plan
 
-__all__ = ["measured"]
+__all__ = ["measured", "note_typed"]
 
 
 def measured(visit: Visit) -> Response:
@@ -32,13 +33,35 @@ def measured(visit: Visit) -> Response:
         values = _values(form, named)
         if not form.troubles:
             run = run or begin_run(visit.notebook, row.id, slot=slot)
-            listed = "; ".join(f"{name} {value:g}" for name, value in values.items())
-            note(visit.notebook, row.id, f"{listed}, before the launch of run {slot}", run=run.id, measured=values)
+            _note(visit, run, values)
             back = form["back"] == "sheet" and not run.ended
             return moved(f"/t/{row.number}/runs/{slot}" + ("/sheet" if back else ""))
     shown: dict[str, Any] = {"form": form, "slot": slot, "named": named}
     status = 422 if form.troubles else 200
     return page_of_test(visit, row, state, "measured.html.j2", here="runs", status=status, **shown)
+
+
+def note_typed(visit: Visit, state: TestState, run: RunState, typed: Mapping[str, str], sender: str) -> None:
+    """Note what stood typed on the run sheet when its watch was started.
+
+    Raises
+    ------
+    ValueOutOfRange
+        If something typed is no number.
+    """
+    form = Form({name: text.strip() for name, text in typed.items()})
+    values = _values(form, read_plan(state.plan or {}).plan.covariates)
+    if form.troubles:
+        remedy = f"Write it down on the page of run {run.slot}."
+        raise ValueOutOfRange(f"What was measured before run {run.slot}", "no number", "a number, such as 21.5", remedy)
+    _note(visit, run, values, sender)
+
+
+def _note(visit: Visit, run: RunState, values: dict[str, float], sender: str | None = None) -> None:
+    """Write down what was measured before the launch of a run."""
+    listed = "; ".join(f"{name} {value:g}" for name, value in values.items())
+    words = f"{listed}, before the launch of run {run.slot}"
+    note(visit.notebook, visit.row.id, words, run=run.id, measured=values, sender=sender)
 
 
 def _run(state: TestState, slot: int) -> RunState | None:

@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, Response
 
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.state import RunState, TestState
+from truerun.web.measuring import note_typed
 from truerun.web.road import next_step
 from truerun.web.visit import Visit
 from truerun.workflow.bench import begin_run, guess, note, something_wrong, start_clock, stop_clock, tap
@@ -88,6 +89,21 @@ def _note(visit: Visit, test: str, sender: str) -> dict[str, Any]:
     return {"run": run}
 
 
+def _measured(visit: Visit, test: str, sender: str) -> dict[str, Any]:
+    """Note what was typed on the sheet as measured before the launch."""
+    run, typed = _run(visit), visit.sent.get("typed")
+    if not isinstance(typed, dict) or not all(
+        isinstance(each, str) and len(each) <= _LONGEST for each in typed.values()
+    ):
+        raise ValueOutOfRange("What was measured", "not sent as typed", "a text for each field")
+    if not _taken_before(visit, test, sender):
+        note_typed(visit, visit.state(visit.row), run, typed, sender)
+    return {"run": run.id}
+
+
+_LONGEST = 4000
+"""Letters that a text may have."""
+
 _TAKEN: dict[str, Callable[[Visit, str, str], dict[str, Any]]] = {
     "begin": _begin,
     "start": _start,
@@ -96,6 +112,7 @@ _TAKEN: dict[str, Callable[[Visit, str, str], dict[str, Any]]] = {
     "wrong": _wrong,
     "guess": _guess,
     "note": _note,
+    "measured": _measured,
 }
 """What can be observed, and how it is taken."""
 
@@ -126,6 +143,6 @@ def _number(visit: Visit, name: str) -> float:
 def _text(visit: Visit, name: str) -> str:
     """Give a text that was sent."""
     value = visit.sent.get(name)
-    if not isinstance(value, str) or not 0 < len(value.strip()) <= 4000:
-        raise ValueOutOfRange(f"The observation: {name}", "empty or too long", "a text of up to 4000 letters")
+    if not isinstance(value, str) or not 0 < len(value.strip()) <= _LONGEST:
+        raise ValueOutOfRange(f"The observation: {name}", "empty or too long", f"a text of up to {_LONGEST} letters")
     return value.strip()

@@ -32,7 +32,7 @@
     show("timing");
     if (navigator.wakeLock) navigator.wakeLock.request("screen").catch(() => {});
   }
-  function stop(stamp) { keep({ seconds: absolute(stamp) - watch.started }); show("asked"); }
+  function stop(stamp) { keep({ seconds: Math.round((absolute(stamp) - watch.started) * 1e4) / 1e4 }); show("asked"); }
   function tap(stamp) {
     keep({ taps: (watch.taps || 0) + 1 });
     byId("taps").textContent = watch.taps;

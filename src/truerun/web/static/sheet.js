@@ -30,8 +30,18 @@
     return sent.id;
   }
 
+  // what was measured first and typed, but not yet written down, is not lost when the watch is started
+  function measured(run) {
+    const open = [...document.querySelectorAll("input[name^=covariate-]")];
+    const typed = open.filter((each) => each.value.trim());
+    const told = Object.fromEntries(typed.map((each) => [each.name, each.value]));
+    if (typed.length) box.put(observe, { what: "measured", run, typed: told });
+    byId("lacking").hidden = typed.length === open.length;
+  }
+
   function start(stamp) {
     const run = begun();
+    measured(run);
     keep({ started: absolute(stamp), origin: performance.timeOrigin });
     box.put(observe, { what: "start", run, at: watch.started });
     show("timing");
@@ -40,7 +50,7 @@
   }
 
   function stop(stamp) {
-    keep({ seconds: absolute(stamp) - watch.started });
+    keep({ seconds: Math.round((absolute(stamp) - watch.started) * 1e4) / 1e4 });
     show("asked");
     say("Stopped. Was all well?");
   }
@@ -112,6 +122,13 @@
   key("went-wrong", wrong);
   key("send-wrong", sendWrong);
   key("mistake", () => history.back());
+  // without a line the next page would be the browser's own; what was pressed waits here meanwhile
+  byId("onward").addEventListener("click", (event) => {
+    if (!box.waiting()) return;
+    event.preventDefault();
+    byId("next-words").textContent = "The notebook does not answer yet. The run is kept in this browser: go on once it has it.";
+    box.flush();
+  });
   byId("wrong").addEventListener("submit", (event) => { event.preventDefault(); sendWrong(); });
   addEventListener("popstate", () => { if (state() === "wrong") show(before); });
 
