@@ -124,6 +124,41 @@ class TestMeasuredFirst:
         done = state_of(running.notebook, test).runs[0]
         assert (dict(done.measured), done.seconds is not None) == ({NAMES[0]: 21.5, NAMES[1]: 120.0}, True)
 
+    def test_what_is_typed_and_not_written_down_is_kept_when_the_watch_starts(
+        self, running: Running, browser: Browser
+    ) -> None:
+        test = opened(running.notebook, "typed and started")
+        sealed(running.notebook, test, covariates=NAMES)
+        context = running.context(browser)
+        page = context.new_page()
+        page.goto(f"{running.address}{place_of(running, test)}/runs/1/sheet")
+        page.get_by_label(NAMES[0]).fill("21,5")
+        page.locator("#start").click()
+        page.wait_for_selector("body[data-state=timing]")
+        page.wait_for_timeout(400)  # a press within a moment is a bounce
+        page.locator("#stop").click()
+        page.wait_for_timeout(400)
+        page.locator("#well").click()
+        page.wait_for_function("() => !window.truerunOutbox.waiting()")
+        expect(page.get_by_role("link", name="note it beside run 1")).to_be_visible()  # the other one was left empty
+        context.close()
+        done = state_of(running.notebook, test).runs[0]
+        assert (dict(done.measured), done.seconds is not None) == ({NAMES[0]: 21.5}, True)
+        assert done.seconds == round(done.seconds or 0.0, 4)  # no digits that are only the clock's rounding
+
+    @pytest.mark.parametrize("typed", [{"covariate-0": "warm"}, {"covariate-0": 21.5}, "21.5", None])
+    def test_what_is_no_number_is_refused_in_a_sentence(
+        self, running: Running, client: httpx.Client, typed: object
+    ) -> None:
+        test = opened(running.notebook, f"typed {typed}")
+        sealed(running.notebook, test, covariates=NAMES)
+        begun = begin_run(running.notebook, test)
+        sent = {"what": "measured", "run": begun.id, "typed": typed, "sender": f"typed {typed}"}
+        headers = {"accept": "application/json"}
+        answer = client.post(f"{place_of(running, test)}/observe", json=sent, headers=headers)
+        assert (answer.status_code, "measured" in answer.json()["sentence"]) == (422, True)
+        assert not state_of(running.notebook, test).runs[0].measured
+
     def test_what_lacks_is_named_and_can_be_noted_until_the_verdict(
         self, running: Running, client: httpx.Client
     ) -> None:
@@ -132,10 +167,13 @@ class TestMeasuredFirst:
         run(running.notebook, test, 16)
         place = place_of(running, test)
         assert f"Run 16: {NAMES[0]}" in client.get(f"{place}/runs").text
+        ready = client.get(f"{place}/verdict").text
+        assert (f"Run 16: {NAMES[0]}" in ready, "Open the seal" in ready) == (True, False)
         for slot in range(1, 17):
             sent = {"covariate-0": f"{20 + slot / 10:.1f}", "name": "", "value": ""}
             assert client.post(f"{place}/runs/{slot}/measured", data=sent).status_code == 303
         assert "Still to be noted" not in client.get(f"{place}/runs").text
+        assert "Open the seal" in client.get(f"{place}/verdict").text
         table = table_of(state_of(running.notebook, test))
         assert [each.extra[NAMES[0]] for each in table.runs] == [20 + slot / 10 for slot in range(1, 17)]
         result = decide(running.notebook, test)
@@ -182,6 +220,38 @@ class TestOnPaperAndBack:
         assert state.complete
         assert [run.excused for run in state.runs] == [slot == 5 for slot in range(1, 17)]
         assert {run.measured[NAMES[0]] for run in state.runs} == {20.0, 20.5}
+
+
+class TestWhoMustNotKnow:
+    def test_only_the_sheet_names_the_condition_and_only_to_whoever_opens_it(
+        self, running: Running, client: httpx.Client
+    ) -> None:
+        said = {}
+        for grade in (0, 3):
+            test = opened(running.notebook, f"known to grade {grade}")
+            sealed(running.notebook, test, source="zinc arc fitted", control="bare rim alone", blinding=grade)
+            run(running.notebook, test, 1)
+            place = place_of(running, test)
+            pages = ("runs", "runs/1", "runs/2", "runs/2/typed")
+            shown = {name: client.get(f"{place}/{name}").text for name in pages}
+            said[grade] = {
+                name: any(each in text for each in ("zinc arc fitted", "bare rim alone"))
+                for name, text in shown.items()
+            }
+        assert said == {0: dict.fromkeys(pages, True), 3: dict.fromkeys(pages, False)}
+
+    def test_a_guess_that_was_skipped_is_asked_for_on_the_page_of_its_run(
+        self, running: Running, client: httpx.Client
+    ) -> None:
+        test = opened(running.notebook, "guessed later")
+        sealed(running.notebook, test, blinding=3)
+        run(running.notebook, test, 1)
+        place = place_of(running, test)
+        asked = [f"{place}/runs/1/guess" in client.get(f"{place}/runs/1").text]
+        name = state_of(running.notebook, test).order[0]
+        assert client.post(f"{place}/runs/1/guess", data={"condition": name}).status_code == 303
+        asked.append(f"{place}/runs/1/guess" in client.get(f"{place}/runs/1").text)
+        assert (asked, state_of(running.notebook, test).runs[0].guess) == ([True, False], name)
 
 
 class TestOnAPhone:

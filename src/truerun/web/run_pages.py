@@ -18,6 +18,7 @@ from truerun.trial.holding import Standing
 from truerun.trial.plan import Window, WindowRule
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
+from truerun.web.runs import asks_for, shows_condition
 from truerun.web.visit import Visit
 from truerun.workflow.plan_files import read_plan
 from truerun.workflow.reducing import As, read_as, rundown
@@ -46,7 +47,7 @@ def run_page(visit: Visit, *, form: Form | None = None, status: int = 200) -> Re
     plan = read_plan(state.plan).plan
     tried = [run for run in state.runs if run.slot == slot]
     open_ = not covered(state) and state.decided is not None
-    known = plan.drawn_by == "lot" and (bool(tried) or slot == state.next_slot or open_)
+    known = shows_condition(plan, tried=bool(tried) or slot == state.next_slot, seen=open_)
     names = {run.id for run in tried}
     return page_of_test(
         visit,
@@ -60,6 +61,7 @@ def run_page(visit: Visit, *, form: Form | None = None, status: int = 200) -> Re
         condition=plan.order[slot - 1] if known else None,
         is_source=plan.order[slot - 1] == plan.conditions.source,
         tried=tried,
+        unguessed=any(each.guess is None and asks_for(each, state) for each in tried),
         open=open_,
         next=slot == state.next_slot,
         seen=[_seen(visit, each, plan.window) for run in tried for each in run.recordings] if open_ else [],

@@ -29,7 +29,22 @@ from truerun.workflow.plan_files import read_plan
 from truerun.workflow.rig import launch_for
 from truerun.workflow.showing import covered
 
-__all__ = ["guess", "runs", "session", "sheet", "typed_time", "warm", "withdraw", "write_note"]
+__all__ = [
+    "asks_for",
+    "guess",
+    "lacking",
+    "runs",
+    "session",
+    "sheet",
+    "shows_condition",
+    "typed_time",
+    "warm",
+    "withdraw",
+    "write_note",
+]
+
+_BLIND = 2
+"""Grade of blinding from which who times must not know the condition."""
 
 _GUESSES = 3
 """Grade of blinding at which guesses are written down."""
@@ -70,14 +85,20 @@ def runs(visit: Visit) -> Response:
         "runs.html.j2",
         here="runs",
         lines=_lines(plan, state),
-        lacking=_lacking(plan, state),
+        lacking=lacking(plan, state),
         open=_may_see(state),
+        blind=plan.blinding.grade >= _BLIND,
         step=next_step(row.number, state),
         form=str(uuid.uuid4()),
     )
 
 
-def _lacking(plan: Plan, state: TestState) -> list[tuple[int, str]]:
+def shows_condition(plan: Plan, *, tried: bool, seen: bool) -> bool:
+    """Tell whether a page that anybody may open names the condition of a run: not where somebody must not know it."""
+    return plan.drawn_by == "lot" and (seen or (tried and plan.blinding.grade < _BLIND))
+
+
+def lacking(plan: Plan, state: TestState) -> list[tuple[int, str]]:
     """Name what the plan wants measured before each launch and was not noted yet, by run."""
     counted = [run for run in state.runs if run.counts and state.decided is None]
     missing = [(run.slot, [each for each in plan.covariates if each not in run.measured]) for run in counted]
@@ -94,7 +115,7 @@ def _lines(plan: Plan, state: TestState) -> list[Line]:
     lines, seen = [], _may_see(state)
     for slot, name in enumerate(plan.order, 1):
         tried = [run for run in state.runs if run.slot == slot]
-        known = plan.drawn_by == "lot" and (bool(tried) or slot == state.next_slot or seen)
+        known = shows_condition(plan, tried=bool(tried) or slot == state.next_slot, seen=seen)
         shown = (slot, name if known else None, name == plan.conditions.source)
         lines += [Line(*shown, run.attempt, _stands(run), _time(run, seen=seen), run.id, run.left_out) for run in tried]
         if not tried or (slot == state.next_slot and tried[-1].ended):
@@ -203,7 +224,7 @@ def _sheet(plan: Plan, state: TestState, slot: int, now: datetime) -> dict[str, 
         "again": name == before,
         "source": plan.conditions.source,
         "hidden": plan.drawn_by == "bag",
-        "blind": plan.blinding.grade >= 2,
+        "blind": plan.blinding.grade >= _BLIND,
         "guesses": plan.blinding.grade >= _GUESSES,
         "end": plan_end_words(plan),
         "stop_word": {"turns-back": "It turns back", "lies-still": "It lies still"}.get(plan.stop or "", "Stop"),
@@ -254,7 +275,7 @@ def typed_time(visit: Visit) -> Response:
         status=422 if form.troubles else 200,
         slot=slot,
         form=form,
-        condition=plan.order[slot - 1],
+        condition=plan.order[slot - 1] if shows_condition(plan, tried=True, seen=False) else None,
         is_source=plan.order[slot - 1] == plan.conditions.source,
         end=plan_end_words(plan),
     )
@@ -270,13 +291,18 @@ def next_step_of(visit: Visit) -> str:
     return next_step(visit.row.number, visit.state(visit.row)).address
 
 
+def asks_for(run: RunState, state: TestState) -> bool:
+    """Tell whether a guess of a run is still wanted: after the result is opened it would be none."""
+    return run.counts and state.decided is None and _asks(state)
+
+
 def guess(visit: Visit) -> Response:
     """Ask whoever did not know which condition they took a run for."""
     row, slot = visit.row, int(visit.place["slot"])
     state = visit.state(row)
     plan = _plan(state)
     run = next((each for each in reversed(state.runs) if each.slot == slot and each.counts), None)
-    if run is None or not _asks(state):
+    if run is None or not asks_for(run, state):
         return moved(next_step_of(visit))
     form = Form(visit.form)
     names = (plan.conditions.source, plan.conditions.control)

@@ -22,10 +22,12 @@ from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
 from truerun.web.reckoning import Reckoning, reckoned
 from truerun.web.road import next_step
+from truerun.web.runs import lacking
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bench import break_seal
 from truerun.workflow.comparing import ComparisonResult
 from truerun.workflow.deciding import decide, linked, shown
+from truerun.workflow.plan_files import read_plan
 from truerun.workflow.showing import covered
 
 __all__ = ["break_early", "linked_of", "open_seal", "opened", "orders", "reckoning", "result_of", "verdict"]
@@ -101,7 +103,7 @@ def verdict(visit: Visit) -> Response:
         done = (state.next_slot or 1) - 1
         return page_of_test(visit, row, state, "verdict_sealed.html.j2", here="verdict", step=step, done=done)
     if state.decided is None:
-        return page_of_test(visit, row, state, "verdict_ready.html.j2", here="verdict", sides=_sides(state))
+        return page_of_test(visit, row, state, "verdict_ready.html.j2", here="verdict", **_ready(state))
     wait = reckoning(visit, row, state)
     if wait is not None:
         return wait
@@ -109,6 +111,11 @@ def verdict(visit: Visit) -> Response:
     both = visit.bench.kept(("impressions", state.head.digest), result.impressions)
     shown_here = _shown(visit, state, result.comparison)
     return page_of_test(visit, row, state, "verdict.html.j2", here="verdict", impressions=both, **shown_here)
+
+
+def _ready(state: TestState) -> dict[str, Any]:
+    """Give what is shown before the seal is opened: what each side said, and what must still be noted."""
+    return {"sides": _sides(state), "lacking": lacking(read_plan(state.plan or {}).plan, state)}
 
 
 def _sides(state: TestState) -> list[tuple[str, str | None]]:
