@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from truerun.notebook.verify import check_result
+
 Called = Callable[..., tuple[int, str, str]]
 
 CLAIM = "With the arc in place the wheel gains on every turn."
@@ -93,6 +95,19 @@ class TestTheWholeJob:
         assert alone.returncode == 0, alone.stdout
         assert "covered until the last run: 5 of 12 are done" in alone.stdout
         assert "drive" not in alone.stdout
+
+
+def test_a_result_that_is_not_computed_anew_is_not_said_to_hold(capsys: pytest.CaptureFixture[str]) -> None:
+    """What a stranger reads as holding was computed; the order can be held against the seal all the same."""
+    plan: dict[str, object] = {"order": ["in", "out"], "conditions": {"source": "in"}, "measurand": {"scale": "log"}}
+    entries = [{"kind": "sealed", "body": {"plan": plan | {"adjust": ["run-number", "temperature °C"]}}}]
+    rows = [{"condition": name, "counts": "yes", "unfinished": "no", "value": "61.2"} for name in ("in", "out")]
+    assert check_result(rows, entries)
+    order, result = capsys.readouterr().out.splitlines()
+    assert order == "3. Runs in the order that was sealed: holds"
+    assert "not computed anew" in result
+    assert "holds" not in result
+    assert not check_result(rows[::-1], entries)
 
 
 def _bundled(call: Called) -> str:

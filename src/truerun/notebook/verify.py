@@ -20,10 +20,15 @@ import json
 import math
 import sys
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any, Callable
 
 MOST_ORDERS = 200000
+TROUBLES = (
+    *(OSError, EOFError, KeyError, RuntimeError, TypeError, ValueError, AttributeError),
+    *(zipfile.BadZipFile, zlib.error),
+)
 BLOCKS = {
     "blocks-of-four": ["++--", "+-+-", "+--+", "-++-", "-+-+", "--++"],
     "pairs": ["+-", "-+"],
@@ -214,6 +219,10 @@ def check_result(rows: list[dict[str, str]], entries: list[dict[str, Any]]) -> b
     if done < len(rows) and not any(entry["kind"] == "seal-broken" for entry in entries):
         return say(3, f"Result, covered until the last run: {done} of {len(rows)} are done", wrong)
     said, found = decide(rows, plan)
+    if found is None:
+        held = say(3, "Runs in the order that was sealed", wrong)
+        print("   - The result was " + said)
+        return held
     return say(3, "Result, " + said, wrong + agrees(found, entries))
 
 
@@ -235,7 +244,7 @@ def main(words: list[str]) -> int:
         good &= say(2, f"Logbook, {len(entries)} lines", wrong + check_attached(read, names, entries))
         rows = list(csv.DictReader(io.StringIO(read("data/runs.csv").decode("utf-8"))))
         good &= check_result(rows, entries)
-    except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
+    except TROUBLES as error:
         print(f"This bundle cannot be read to its end: {type(error).__name__}: {error}")
         return 1
     return 0 if good else 1
