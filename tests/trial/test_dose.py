@@ -82,7 +82,7 @@ class TestTheTrendIsDecidedByTheListOfOrders:
         assert found.trend is not None
         assert (found.trend.orders, found.trend.sampled) == (100_000, True)
         assert "sampled-orders" in checks(found)
-        assert "373248000 orders" in next(each.sentence for each in found.findings)
+        assert "373\N{NO-BREAK SPACE}248\N{NO-BREAK SPACE}000 orders" in next(each.sentence for each in found.findings)
         assert found.trend == dose_runs(filled(plan, -0.0045), rules_of_dose_plan(plan)).trend
 
 

@@ -83,6 +83,12 @@ class TestShrinkage:
         assert f"{round(100 * worth.factor)} of every 100 parts can be expected next time" in found.sentence
         assert worth.expected == worth.factor * worth.shown
 
+    def test_where_nothing_stands_out_no_part_is_promised(self) -> None:
+        found = screened({})
+        assert found.candidate is None
+        assert "can be expected next time; the rest" not in found.sentence
+        assert "Luck alone lets one of 24 stand out as far" in found.sentence
+
     def test_the_spread_is_what_variants_and_rounds_leave_over(self) -> None:
         # two-way analysis of variance with one entry a cell, and a straight line within the rounds, by least squares
         rng = np.random.default_rng(3)

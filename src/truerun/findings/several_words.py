@@ -37,6 +37,7 @@ SCREENING_WORDS: dict[str, str] = {
     "counts-only": "Sealed until the last run.",
     "decides-nothing": "It decides nothing: among {count} one always looks best. ",
     "part": "Of what it shows, {parts} of every 100 parts can be expected next time; the rest is luck. ",
+    "no-candidate": "The best of {count} always stands out a little; these runs do not show that anything is behind it. ",
     "all-luck": "Of what the best one shows, nothing can be expected next time. ",
     "order": "Luck alone lets one of {count} stand out as far in {luck} orders. ",
     "afresh": "None of these {runs} runs counts in the fresh test.",

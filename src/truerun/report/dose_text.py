@@ -9,7 +9,7 @@ import numpy as np
 from truerun.report.layout import rows_text, wrapped
 from truerun.report.noticed import findings_text
 from truerun.trial.dose import Dosed, DosePlan, Trend, require_trend_can_decide
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import count_words, percent
 from truerun.trial.seal import Seal, spoken
 
 __all__ = ["dose_plan_text", "dose_text"]
@@ -42,7 +42,7 @@ def dose_plan_text(plan: DosePlan, seal: Seal) -> str:
             "Empty places",
             "dummies of the same mass and shape" if plan.dummies else "left empty: mind what that changes",
         ),
-        ("Orders that could be drawn", f"{orders}"),
+        ("Orders that could be drawn", count_words(orders)),
         ("False alarms, at most", percent(plan.alpha)),
     ]
     return "\n\n".join([wrapped(say), code, rows_text(rows)])
@@ -88,5 +88,5 @@ def _trend_rows(result: Dosed, trend: Trend) -> list[tuple[str, str]]:
     if trend.p is None:
         return rows
     drawn = " drawn by lot" if trend.sampled else ""
-    luck = f"{round(trend.p * trend.orders)} of {trend.orders} orders{drawn} (p = {trend.p:.4g})"
+    luck = f"{round(trend.p * trend.orders)} of {count_words(trend.orders)} orders{drawn} (p = {trend.p:.4g})"
     return [("Luck alone does this in", luck), *rows]

@@ -10,7 +10,7 @@ from truerun.report.plan_words import adjusted_words
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, pooled_spread, shown
 from truerun.trial.look import Look
-from truerun.trial.phrases import percent, stake
+from truerun.trial.phrases import count_words, percent, stake
 from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken
@@ -154,7 +154,7 @@ def plan_text(plan: Plan, seal: Seal, ahead: Prospect, time: Schedule | None, ch
     code = "\n".join(f"    {group}   {spoken(group)}" for group in seal.code.split())
     rows = [
         ("Runs", f"{half} {plan.conditions.source}, {half} {plan.conditions.control}, in {plan.orders}"),
-        ("Orders that could be drawn", f"{ahead.orders}; a perfect split comes by luck in 2 of them"),
+        ("Orders that could be drawn", f"{count_words(ahead.orders)}; a perfect split comes by luck in 2 of them"),
         ("False alarms, at most", percent(ahead.false_alarms)),
         (
             "Found in 8 tests of 10",

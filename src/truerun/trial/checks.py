@@ -34,7 +34,7 @@ from truerun.trial.context import (
 from truerun.trial.decision import SAMPLED_ORDERS, adjusted_columns
 from truerun.trial.mishaps import reason_words
 from truerun.trial.observations import Observations
-from truerun.trial.phrases import listed, percent, runs_named
+from truerun.trial.phrases import count_words, listed, percent, runs_named
 from truerun.trial.plan import End, Role
 from truerun.trial.rules import Rules
 
@@ -83,8 +83,8 @@ def check_order(at: Context) -> Iterator[Finding]:
         luck = round(smallest_p(orders) * orders) + 2 * (at.figures.plus.same - 1)
         yield finding("order-cannot-decide", orders=orders, luck=min(orders, luck))
     if at.figures.sampled:
-        from_set = "more than 200 000" if at.rules.plan is None else f"{at.rules.plan.order_set.count}"
-        yield finding("sampled-orders", all=from_set, sampled=SAMPLED_ORDERS)
+        from_set = "more than 200 000" if at.rules.plan is None else count_words(at.rules.plan.order_set.count)
+        yield finding("sampled-orders", all=from_set, sampled=count_words(SAMPLED_ORDERS))
 
 
 def check_end(at: Context) -> Iterator[Finding]:

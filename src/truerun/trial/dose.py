@@ -22,7 +22,7 @@ from truerun.stats.rounds import every_order, orders_in_rounds, sample_rounds
 from truerun.stats.several import dose_interval, dose_trend, shuffled_rows
 from truerun.trial.agreement import Record
 from truerun.trial.decision import SAMPLED_ORDERS
-from truerun.trial.phrases import chance, percent
+from truerun.trial.phrases import chance, count_words, percent
 from truerun.trial.plan import End, Measurand
 from truerun.trial.rounds import SettingRuns, drawn_settings, observe_settings
 
@@ -323,7 +323,7 @@ def _checks(rules: DoseRules, trend: Trend, seen: SettingRuns, doses: tuple[floa
         found.append(finding("empty-places"))
     if trend.sampled:
         orders = _count(counts, len(doses), rules)
-        found.append(finding("sampled-orders", all=orders, sampled=trend.orders - 1))
+        found.append(finding("sampled-orders", all=count_words(orders), sampled=count_words(trend.orders - 1)))
     return found
 
 

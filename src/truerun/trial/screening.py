@@ -323,7 +323,9 @@ def _sentence(figures: ScreeningFigures, plan: ScreeningPlan, *, named: bool) ->
     """Say what the best variant is worth."""
     count = len(plan.variants)
     parts = round(100 * figures.worth.factor)
-    text = SCREENING_WORDS["decides-nothing"].format(count=count) if named else ""
-    text += SCREENING_WORDS["part" if parts else "all-luck"].format(parts=parts)
+    if named:
+        text = SCREENING_WORDS["decides-nothing"].format(count=count) + SCREENING_WORDS["part"].format(parts=parts)
+    else:
+        text = SCREENING_WORDS["no-candidate" if parts else "all-luck"].format(count=count)
     text += SCREENING_WORDS["order"].format(count=count, luck=chance(figures.p, figures.orders))
     return text + (SCREENING_WORDS["afresh"].format(runs=len(plan.order)) if named else "")
