@@ -130,6 +130,15 @@ class TestFiles:
         assert call("compare", "run-sheet.csv", "--plan", "plan.json")[0] == 0
 
 
+def test_ctrl_c_while_a_command_is_loaded_is_130(call: Called, monkeypatch: pytest.MonkeyPatch) -> None:
+    def loading(*_: object, **__: object) -> object:
+        # Python 3.11 reference, "What's new in 3.12", bpo-77757: what __set_name__ raises was wrapped before
+        raise RuntimeError("Error calling __set_name__") from KeyboardInterrupt()
+
+    monkeypatch.setattr("truerun.cli.group.truerun.main", loading)
+    assert call(*COMPARE) == (130, "", "")
+
+
 @pytest.mark.usefixtures("folder")
 class TestChoices:
     def test_source_and_control_of_one_name_are_refused(self, call: Called) -> None:

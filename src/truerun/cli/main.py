@@ -41,6 +41,10 @@ def main(words: Sequence[str] | None = None) -> int:
         return 2
     except KeyboardInterrupt:
         return INTERRUPTED
+    except RuntimeError as error:
+        if isinstance(error.__cause__, KeyboardInterrupt):  # pressed while a class was made: Python 3.11 wraps it
+            return INTERRUPTED
+        raise
 
 
 def _unforeseen(error: OSError) -> str:

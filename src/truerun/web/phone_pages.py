@@ -17,7 +17,7 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
@@ -78,7 +78,7 @@ def phone_application(bench: Bench, door: PhoneDoor) -> Starlette:
             *[Route(f"/static/{name}", _file(name), methods=["GET"]) for name in STATIC],
         ],
         middleware=[Middleware(PhoneGate, phones=door)],
-        exception_handlers={TruerunError: _refused, HTTPException: _refused},
+        exception_handlers={TruerunError: _refused, HTTPException: _refused, ClientDisconnect: _refused},
     )
     made.state.bench, made.state.door = bench, door
     return made
