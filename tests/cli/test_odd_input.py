@@ -130,6 +130,13 @@ class TestFiles:
         assert call("compare", "run-sheet.csv", "--plan", "plan.json")[0] == 0
 
 
+@pytest.mark.usefixtures("folder")
+def test_a_file_where_pictures_are_to_go_is_refused_before_a_result_is_shown(call: Called) -> None:
+    code, out, err = call(*COMPARE, "--pictures", "claim.toml")
+    assert (code, out) == (2, "")
+    assert err.startswith("claim.toml is a file; it must be a folder")
+
+
 def test_ctrl_c_while_a_command_is_loaded_is_130(call: Called, monkeypatch: pytest.MonkeyPatch) -> None:
     def loading(*_: object, **__: object) -> object:
         # Python 3.11 reference, "What's new in 3.12", bpo-77757: what __set_name__ raises was wrapped before

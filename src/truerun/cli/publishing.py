@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import click
 
 from truerun.cli.parameters import FILE, Word
-from truerun.cli.saving import require_new, save_new
+from truerun.cli.saving import require_folder, require_new, save_new
 from truerun.cli.screen import say
 from truerun.errors import ValueOutOfRange
 
@@ -89,6 +89,8 @@ class Publishing:
 
             require_chromium(os.environ)
         require_new([path for path in (report, pdf) if path is not None])
+        if given["pictures"] is not None:
+            require_folder(given["pictures"])
         made = read_time(given["made"]) if given["made"] else None
         return cls(report, pdf, given["paper"] or "A4", given["pictures"], made, bool(given["invented"]))
 

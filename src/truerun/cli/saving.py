@@ -7,7 +7,7 @@ from pathlib import Path
 
 from truerun.errors import ValueOutOfRange
 
-__all__ = ["require_new", "save_new"]
+__all__ = ["require_folder", "require_new", "save_new"]
 
 
 def require_new(paths: list[Path]) -> None:
@@ -17,6 +17,12 @@ def require_new(paths: list[Path]) -> None:
             raise ValueOutOfRange(
                 f"{path}", "there already", "a new file", "Choose another folder with --out, or move it away."
             )
+
+
+def require_folder(path: Path) -> None:
+    """Refuse, before anything is made, a file where a folder is to be; one that is not there yet is made later."""
+    if path.exists() and not path.is_dir():
+        raise ValueOutOfRange(f"{path}", "a file", "a folder, or a name that is not taken yet", "Choose another name.")
 
 
 def save_new(folder: Path, texts: Mapping[str, str | bytes]) -> list[Path]:
