@@ -17,6 +17,7 @@ import pytest
 from truerun.notebook.bundle import check_bundle
 from truerun.notebook.ledger import Notebook, open_notebook
 from truerun.notebook.state import TestState
+from truerun.trial.seal import canonical_bytes, spoken_code
 from truerun.uncertainty import source
 from truerun.virtual.course import simulate_run
 from truerun.virtual.rig import Launch, Rig
@@ -221,6 +222,25 @@ class TestWhatIsHandedOn:
         faults = check_bundle(place)[1]
         assert faults
         assert all(fault.meaning in said for fault in faults)
+
+    def test_a_plan_that_was_changed_is_named_though_the_whole_chain_was_made_anew(
+        self, handed_on: dict[str, bytes], tmp_path: Path
+    ) -> None:
+        files = dict(handed_on)
+        lines, before = [], "0" * 64
+        for line in files["data/ledger.jsonl"].splitlines():
+            entry = json.loads(line) | {"follows": before}
+            if entry["kind"] == "sealed":
+                entry["body"]["plan"]["margin"] = 0.2
+            lines.append(canonical_bytes(entry))
+            before = sha256(lines[-1]).hexdigest()
+        files["data/ledger.jsonl"] = b"".join(line + b"\n" for line in lines)
+        files["head.txt"] = f"{len(lines)} {before}\n{spoken_code(before)}\n".encode()
+        said, place = self.put_anew(files, tmp_path)
+        assert [fault.meaning for fault in check_bundle(place)[1]] == [
+            "the plan of line 6 is not the one that was sealed"
+        ]
+        assert "the plan of line 6 is not the one that was sealed" in said
 
     def test_the_report_tells_what_the_notebook_holds(self, handed_on: dict[str, bytes]) -> None:
         """Rig, watts, linked tests and the last line are known, so that nothing of it is said to be missing."""

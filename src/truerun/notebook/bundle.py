@@ -26,7 +26,7 @@ from truerun.notebook.heads import Head
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState
 from truerun.notebook.verification import Fault, check_chain
-from truerun.notebook.verify import check_attached
+from truerun.notebook.verify import check_attached, check_seals
 from truerun.trial.seal import spoken_code
 
 __all__ = ["Unpacked", "check_bundle", "read_bundle", "runs_csv", "write_bundle"]
@@ -317,9 +317,9 @@ def _checked(packed: zipfile.ZipFile) -> tuple[Head, tuple[Fault, ...]]:
 
 
 def _attached_faults(packed: zipfile.ZipFile, names: list[str]) -> Iterator[Fault]:
-    """Hold what is attached against the lines of a logbook that holds: as a stranger does, with the same function."""
+    """Hold attached files and seals against the lines of a logbook that holds: as a stranger does, by the same code."""
     entries = [json.loads(line) for line in _lines(packed)]
-    for wrong in check_attached(packed.read, names, entries):
+    for wrong in (*check_attached(packed.read, names, entries), *check_seals(packed.read)):
         yield Fault("data/ledger.jsonl", wrong)
 
 

@@ -5,7 +5,7 @@
 Three things are checked, each said on a line of its own:
   1. every file is what the manifest says (SHA-256);
   2. every line of the logbook follows the one before, its last line is the one in head.txt, and the recordings,
-     photos and report are those that it names;
+     photos and report are those that it names, and every sealed plan is the one that its seal was made from;
   3. the drive, how often luck alone does this, and p, anew from runs.csv and the sealed order.
 Ends with 0 where all three hold, else with 1. This file is copied into every bundle; read it before you run it.
 """
@@ -25,6 +25,7 @@ from pathlib import Path
 from typing import Any, Callable
 
 MOST_ORDERS = 200000
+LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
 TROUBLES = (
     *(OSError, EOFError, KeyError, RuntimeError, TypeError, ValueError, AttributeError),
     *(zipfile.BadZipFile, zlib.error),
@@ -86,6 +87,47 @@ def check_ledger(read: Callable[[str], bytes]) -> tuple[list[dict[str, Any]], li
     if head[:2] != [str(len(entries)), before]:
         wrong.append("the last line is not the one in head.txt")
     return entries, wrong
+
+
+class Digits(str):
+    """A number with the digits that stand in the logbook."""
+
+    __slots__ = ()
+
+
+def canonical(value: Any) -> str:
+    """Write what was read from a canonical line as canonical JSON again (RFC 8785)."""
+    if isinstance(value, Digits):
+        return str(value)
+    if isinstance(value, dict):
+        keys = sorted(value, key=lambda key: key.encode("utf-16-be"))
+        return "{" + ",".join(canonical(key) + ":" + canonical(value[key]) for key in keys) + "}"
+    if isinstance(value, list):
+        return "[" + ",".join(map(canonical, value)) + "]"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def check_seals(read: Callable[[str], bytes]) -> list[str]:
+    """Hold every sealed plan against the fingerprint and the code of its seal."""
+    wrong: list[str] = []
+    for line in filter(None, read("data/ledger.jsonl").split(b"\n")):
+        entry = json.loads(line, parse_float=Digits, parse_int=Digits)
+        if entry["kind"] not in ("sealed", "screening"):
+            continue
+        plan = {key: value for key, value in entry["body"]["plan"].items() if key != "seal"}
+        digest = hashlib.sha256(canonical(plan).encode("utf-8")).hexdigest()
+        if entry["body"]["plan"].get("seal") != {"sha256": digest, "code": code_of(digest)}:
+            wrong.append(f"the plan of line {entry['number']} is not the one that was sealed")
+    return wrong
+
+
+def code_of(digest: str) -> str:
+    """Give the short code of a fingerprint."""
+    number, letters = int(digest, 16), ""
+    for _ in range(16):
+        number, place = divmod(number, len(LETTERS))
+        letters = LETTERS[place] + letters
+    return " ".join(letters[start : start + 4] for start in range(0, 16, 4))
 
 
 def check_attached(read: Callable[[str], bytes], names: list[str], entries: list[dict[str, Any]]) -> list[str]:
@@ -241,7 +283,9 @@ def main(words: list[str]) -> int:
         read, names = opened(place)
         good = say(1, "Files", check_files(read, names))
         entries, wrong = check_ledger(read)
-        good &= say(2, f"Logbook, {len(entries)} lines", wrong + check_attached(read, names, entries))
+        good &= say(
+            2, f"Logbook, {len(entries)} lines", wrong + check_attached(read, names, entries) + check_seals(read)
+        )
         rows = list(csv.DictReader(io.StringIO(read("data/runs.csv").decode("utf-8"))))
         good &= check_result(rows, entries)
     except TROUBLES as error:
