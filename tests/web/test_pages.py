@@ -5,6 +5,7 @@ The bundle is checked by RFC 8493 (BagIt), the square code against segno's own w
 
 from __future__ import annotations
 
+import hashlib
 import io
 import re
 import zipfile
@@ -18,6 +19,7 @@ from playwright.sync_api import Browser, expect
 from tests.web.conftest import Running
 from tests.web.made_tests import agreed, opened, run, sealed
 from truerun.charts.palette import Scheme, variables_of
+from truerun.notebook.entries import Kind
 from truerun.trial.mishaps import MISHAPS
 from truerun.web.plan_fields import CHOICES, USUAL, typed
 from truerun.web.visit import Bench
@@ -243,9 +245,12 @@ class TestFromTheLastRunToTheBundle:
         orders = client.get(f"/t/{done}/verdict/orders").text
         assert len(orders.splitlines()) - 1 == int(counted[2]) == 1296
 
-    def test_report_and_bundle(self, done: int, client: httpx.Client) -> None:
+    def test_report_and_bundle(self, running: Running, done: int, client: httpx.Client) -> None:
         client.post(f"/t/{done}/report", timeout=60)
         page = client.get(f"/t/{done}/report/page", timeout=60)
+        test = next(row.id for row in running.notebook.tests() if row.number == done)
+        (written,) = (each for each in running.notebook.entries(test) if each.kind is Kind.REPORTED)
+        assert written.body["digest"] == hashlib.sha256(page.content).hexdigest()  # the page that was written down
         assert "script-src" not in page.headers["content-security-policy"]
         assert "default-src 'none'" in page.headers["content-security-policy"]
         assert "<script" not in page.text

@@ -7,6 +7,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from enum import Enum
 from typing import Any
 
@@ -112,10 +113,10 @@ def digest_of(stored: bytes) -> str:
     return hashlib.sha256(stored).hexdigest()
 
 
-def written_body(page: str) -> dict[str, Any]:
-    """Say which page was written: how long it is, and its SHA-256."""
+def written_body(page: str, made: datetime) -> dict[str, Any]:
+    """Say which page was written: how long it is, its SHA-256, and the time that stands on it."""
     written = page.encode()
-    return {"bytes": len(written), "digest": digest_of(written)}
+    return {"bytes": len(written), "digest": digest_of(written), "made": made.isoformat()}
 
 
 def write_entry(

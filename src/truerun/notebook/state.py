@@ -30,7 +30,7 @@ withdrawn      entry (its number), kind (of that entry), why, run (where the run
 seal-broken    why
 closed         why
 decided        comparison: as in its JSON
-reported       bytes: how long the page was; digest: its SHA-256
+reported       bytes: how long the page was; digest: its SHA-256; made: the time that stands on it
 bundled        digest
 challenge      words, by, test (the id of the new test), role (what it is for; None: an answer to a challenge)
 screening      plan: as in its file, with its seal

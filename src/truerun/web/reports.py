@@ -12,6 +12,7 @@ from starlette.responses import FileResponse, Response
 
 from truerun.errors import PlanBroken
 from truerun.notebook.entries import Kind
+from truerun.notebook.state import fold
 from truerun.web.pages import page_of_test
 from truerun.web.road import next_step
 from truerun.web.verdicts import linked_of, result_of
@@ -33,7 +34,7 @@ def report(visit: Visit) -> Response:
     if visit.posted:
         if not ready:
             raise PlanBroken("A report follows the verdict", "the result is covered", "Go on with the runs.")
-        write_report(visit.notebook, row.id)
+        write_report(visit.notebook, row.id, decided=result_of(visit, row, state))
         return moved(f"/t/{row.number}/report")
     step = next_step(row.number, state)
     return page_of_test(visit, row, state, "report_made.html.j2", here="report", ready=ready, step=step)
@@ -43,12 +44,14 @@ def report_page(visit: Visit) -> Response:
     """Give the report that was written last, to read or to keep."""
     row = visit.row
     state = visit.state(row)
-    written = [each for each in visit.notebook.entries(row.id) if each.kind is Kind.REPORTED]
+    entries = visit.notebook.entries(row.id)
+    written = [place for place, each in enumerate(entries) if each.kind is Kind.REPORTED]
     if not written:
         return moved(f"/t/{row.number}/report")
-    made = datetime.fromisoformat(written[-1].time)
-    result = result_of(visit, row, state)
-    text = result.report(made=made, linked=linked_of(visit, state), **kept_beside(state, result))
+    last = entries[written[-1]]
+    made = datetime.fromisoformat(last.body.get("made", last.time))
+    result, then = result_of(visit, row, state), fold(row.id, entries[: written[-1]])
+    text = result.report(made=made, linked=linked_of(visit, state), **kept_beside(then, result))
     headers = {"content-security-policy": _OWN_STYLE}
     if visit.query.get("save"):
         headers["content-disposition"] = f'attachment; filename="report-{row.number}.html"'

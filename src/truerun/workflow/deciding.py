@@ -89,7 +89,7 @@ def report(notebook: Notebook, test: str, *, decided: ComparisonResult | None = 
     result = decided or _compared(notebook, state, workers)
     made = datetime.fromisoformat(notebook.time())
     page = result.report(made=made, linked=linked(notebook, state), **kept_beside(state, result))
-    notebook.append(test, Kind.REPORTED, written_body(page))
+    notebook.append(test, Kind.REPORTED, written_body(page, made))
     return page
 
 

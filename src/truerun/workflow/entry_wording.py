@@ -106,6 +106,7 @@ _WORDS: Mapping[str, Callable[[Any], str]] = {
     "invented": lambda _: "invented",
     "note": str,
     "at": "at {:.3f} s of that clock".format,
+    "made": lambda time: f"made {time[:16].replace('T', ' ')}",
     "bytes": "{} bytes".format,
     "digest": "fingerprint {}".format,
     "why": "why: {}".format,

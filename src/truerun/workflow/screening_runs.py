@@ -180,8 +180,9 @@ def report_screened(notebook: Notebook, test: str) -> str:
     result = screened(state)
     if result.stopped:
         raise PlanBroken("A screening is reported after its last run", "it is not done", "Make the runs that are left.")
-    page = result.report(made=datetime.fromisoformat(notebook.time()), invented=state.invented)
-    notebook.append(test, Kind.REPORTED, written_body(page))
+    made = datetime.fromisoformat(notebook.time())
+    page = result.report(made=made, invented=state.invented)
+    notebook.append(test, Kind.REPORTED, written_body(page, made))
     return page
 
 
