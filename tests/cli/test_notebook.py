@@ -110,6 +110,17 @@ def test_a_result_that_is_not_computed_anew_is_not_said_to_hold(capsys: pytest.C
     assert not check_result(rows[::-1], entries)
 
 
+    def test_a_broken_seal_and_its_reason_stand_in_the_report(self, bench: Path, call: Called) -> None:
+        """A test that could not decide has found no difference and no want of one."""
+        for value in times(bench)[:5]:
+            call("run", "--time", value)
+        assert call("decide", "--break-seal", "A visitor wanted to see it.", "--report", "early.html")[0] == 0
+        page = (bench / "early.html").read_text(encoding="utf-8")
+        assert "Seal broken" in page
+        assert "“A visitor wanted to see it.”" in page
+        assert "No difference was found" not in page
+
+
 def _bundled(call: Called) -> str:
     call("bundle", "--out", "early.zip")
     return "early.zip"

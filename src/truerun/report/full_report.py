@@ -65,6 +65,7 @@ def render_report(
     logbook: tuple[int, str] | None = None,
     rig: Sequence[tuple[str, str]] = (),
     watts: Sequence[tuple[str, str]] = (),
+    broken: str | None = None,
     invented: bool = False,
 ) -> str:
     """Write the report of a comparison.
@@ -102,6 +103,8 @@ def render_report(
         What was written down of the rig: what it is called, and its words or size.
     watts : sequence of (str, str)
         The losses in watts, where the inertia of the wheel is known.
+    broken : str, optional
+        Why the seal was broken, in the words of whoever did it.
     invented : bool
         Whether the test never took place; the page then says so first.
 
@@ -140,6 +143,7 @@ def render_report(
         logbook=logbook,
         rig=rig,
         watts=watts,
+        broken=broken,
         **_words(comparison),
         **_about_the_plan(plan, seal, stamp, covered=comparison.verdict is None),
         **_about_the_runs(comparison),

@@ -95,7 +95,8 @@ def report(notebook: Notebook, test: str, *, decided: ComparisonResult | None = 
 
 def kept_beside(state: TestState, result: ComparisonResult) -> dict[str, Any]:
     """Give what a notebook knows of a test beside its runs, as its report takes it."""
-    beside: dict[str, Any] = {"invented": state.invented, "logbook": (state.head.count, state.head.digest)}
+    last = (state.head.count, state.head.digest)
+    beside: dict[str, Any] = {"invented": state.invented, "logbook": last, "broken": state.broken}
     if not state.rig:
         return beside
     from truerun.workflow.powers import drag_at_launch, power_rows, powers_of  # noqa: PLC0415  fits are heavy
