@@ -69,7 +69,6 @@ class Kind(Enum):
     BUNDLED = "bundled"
     CHALLENGE = "challenge"
     SCREENING = "screening"
-    IMPORTED = "imported"
 
     @property
     def edits(self) -> bool:
@@ -86,7 +85,7 @@ _EDITS = frozenset(
     (Kind.PLAN, Kind.SEALED, Kind.CORRECTED, Kind.WITHDRAWN, Kind.SEAL_BROKEN, Kind.CLOSED, Kind.SCREENING)
 )
 _KINDS = frozenset(kind.value for kind in Kind)
-_LANDMARKS = frozenset((Kind.OPENED, Kind.SEALED, Kind.SEAL_BROKEN, Kind.CLOSED, Kind.IMPORTED))
+_LANDMARKS = frozenset((Kind.OPENED, Kind.SEALED, Kind.SEAL_BROKEN, Kind.CLOSED))
 
 
 @dataclass(frozen=True, slots=True)

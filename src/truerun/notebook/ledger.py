@@ -127,30 +127,23 @@ class Notebook:
         """Give the time now as an entry writes it."""
         return self._clock().astimezone(UTC).isoformat(timespec="milliseconds")
 
-    def open_test(self, body: Mapping[str, Any], *, test: str | None = None, kind: Kind = Kind.OPENED) -> Entry:
+    def open_test(self, body: Mapping[str, Any]) -> Entry:
         """Open a test: its first entry, and a line in the chain over the whole notebook.
 
         Parameters
         ----------
         body : mapping
             Of the first entry.
-        test : str, optional
-            Its id, where one was given elsewhere; a test that is here already gets no second one.
-        kind : Kind
-            OPENED, or IMPORTED for a test that comes from a bundle.
 
         Returns
         -------
         Entry
         """
-        name = test or str(uuid.uuid4())
+        name = str(uuid.uuid4())
         with self._writing() as connection:
-            first = self._entry(connection, name, 1)
-            if first is not None:
-                return first
             number = (connection.scalar(select(func.max(TESTS.c.number))) or 0) + 1
             connection.execute(TESTS.insert().values(id=name, number=number))
-            entry = self._put(connection, name, Head(0, FIRST), kind, body)
+            entry = self._put(connection, name, Head(0, FIRST), Kind.OPENED, body)
             mark = self._landmark(connection, entry)
         self._remember(entry, mark)
         return entry

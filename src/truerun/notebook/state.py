@@ -34,7 +34,6 @@ reported       bytes: how long the page was; digest: its SHA-256; made: the time
 bundled        digest
 challenge      words, by, test (the id of the new test), role (what it is for; None: an answer to a challenge)
 screening      plan: as in its file, with its seal
-imported       notebook, count, digest
 =============  ======================================================================================================
 """
 
@@ -477,7 +476,6 @@ def _without_note(state: TestState, number: int) -> TestState:
 
 _STEPS: dict[Kind, Callable[[TestState, Entry], TestState]] = {
     Kind.OPENED: _opened,
-    Kind.IMPORTED: _noted,
     Kind.CLAIM: lambda state, entry: replace(state, claim=dict(entry.body)),
     Kind.AGREEMENT: _agreement,
     Kind.RIG: lambda state, entry: replace(state, rig=dict(entry.body), rig_line=entry.number),

@@ -54,7 +54,6 @@ CALLED: dict[Kind, str] = {
     Kind.BUNDLED: "Handed on as one file",
     Kind.CHALLENGE: "Linked test opened",
     Kind.SCREENING: "Screening sealed",
-    Kind.IMPORTED: "Taken over from a file",
 }
 """What an entry is called on a page."""
 

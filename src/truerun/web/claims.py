@@ -66,7 +66,7 @@ def _keep_trial(visit: Visit, test: str, form: Form) -> None:
 
 
 def claim(visit: Visit) -> Response:
-    """Show the claim; until a run was begun it can be written anew."""
+    """Show the claim; until the plan is sealed it can be written anew."""
     row = visit.row
     state = visit.state(row)
     open_ = state.plan is None
