@@ -76,6 +76,16 @@ class TestTheWholeJob:
         with open("unpacked/manifest-sha256.txt", encoding="utf-8") as manifest:  # noqa: PTH123
             assert "data/ledger.jsonl" in manifest.read()
 
+    def test_a_broken_seal_and_its_reason_stand_in_the_report(self, bench: Path, call: Called) -> None:
+        """A test that could not decide has found no difference and no want of one."""
+        for value in times(bench)[:5]:
+            call("run", "--time", value)
+        assert call("decide", "--break-seal", "A visitor wanted to see it.", "--report", "early.html")[0] == 0
+        page = (bench / "early.html").read_text(encoding="utf-8")
+        assert "Seal broken" in page
+        assert "“A visitor wanted to see it.”" in page
+        assert "No difference was found" not in page
+
     def test_nothing_is_shown_before_the_last_run(self, bench: Path, call: Called) -> None:
         values = times(bench)
         for value in values[:5]:
@@ -108,17 +118,6 @@ def test_a_result_that_is_not_computed_anew_is_not_said_to_hold(capsys: pytest.C
     assert "not computed anew" in result
     assert "holds" not in result
     assert not check_result(rows[::-1], entries)
-
-
-    def test_a_broken_seal_and_its_reason_stand_in_the_report(self, bench: Path, call: Called) -> None:
-        """A test that could not decide has found no difference and no want of one."""
-        for value in times(bench)[:5]:
-            call("run", "--time", value)
-        assert call("decide", "--break-seal", "A visitor wanted to see it.", "--report", "early.html")[0] == 0
-        page = (bench / "early.html").read_text(encoding="utf-8")
-        assert "Seal broken" in page
-        assert "“A visitor wanted to see it.”" in page
-        assert "No difference was found" not in page
 
 
 def _bundled(call: Called) -> str:
