@@ -205,6 +205,13 @@ class TestFewOrOddTaps:
 
 
 class TestByHand:
+    def test_a_side_whose_places_are_filled_gives_way_to_the_other(self, look: Page) -> None:
+        for place in (1, 2, 3):
+            look.locator(f"[name=source_{place}]").fill("61.2")
+        look.locator("#look-source").tap()
+        expect(look.locator("#look-next")).to_contain_text("magnets off")
+        expect(look.locator("#look-start")).to_be_enabled()
+
     def test_the_keyboard_alone_does_it(self, running: Running, context: BrowserContext) -> None:
         page = context.new_page()
         page.goto(f"{running.address}/look")

@@ -14,6 +14,7 @@ from truerun.notebook.ledger import TestRow
 from truerun.notebook.state import TestState
 from truerun.report.figures_shown import figures_shown
 from truerun.report.pictures import pictures_of
+from truerun.report.plan_words import adjusted_words
 from truerun.report.standings import standings
 from truerun.trial.comparison import Comparison, with_controls
 from truerun.trial.holding import Kind
@@ -132,6 +133,7 @@ def _shown(visit: Visit, state: TestState, comparison: Comparison) -> Mapping[st
     return {
         "result": comparison,
         "rules": rules,
+        "allowed_for": adjusted_words(rules.adjust),
         "figures": figures_shown(comparison),
         "pictures": visit.bench.kept(("pictures", state.head.digest), lambda: pictures_of(comparison)),
         "checks": checks,

@@ -39,8 +39,9 @@
 
   function place() {
     document.body.dataset.how = how();
-    const empty = order.filter((each) => !filled(each) && (!side || each.name.startsWith(side)));
-    target = empty[0] || null;
+    const empty = order.filter((each) => !filled(each));
+    target = (side && empty.find((each) => each.name.startsWith(side))) || empty[0] || null; // a full side gives way
+    document.body.dataset.full = String(!target);
     const next = target ? ["Now: ", ...target.labels[0].cloneNode(true).childNodes] : ["Every place is filled. See what they show."];
     byId("look-next").replaceChildren(...next);
     byId("look-start").disabled = !target;
