@@ -125,3 +125,20 @@ class TestAPageDoesNotWait:
             reckoned(reckonings, "a test", fails, 300.0)
         assert reckonings == {}
         assert reckoned(reckonings, "a test", lambda _progress: None, 300.0) is None
+
+
+def test_a_page_that_waited_lets_go_of_no_later_reckoning() -> None:
+    first, later = Reckoning(), Reckoning()
+    going = {"t": first}
+
+    class Overtaken(threading.Event):
+        """Ends as another page, which waited too, has begun the next one."""
+
+        def wait(self, timeout: float | None = None) -> bool:
+            going["t"] = later
+            return super().wait(timeout)
+
+    first.ended = Overtaken()
+    first.ended.set()
+    assert reckoned(going, "t", lambda _: None, 1.0) is None
+    assert going == {"t": later}

@@ -64,7 +64,8 @@ def reckoned(
         threading.Thread(target=going.run, args=(work,), daemon=True).start()
     if not going.ended.wait(patience):
         return going
-    reckonings.pop(test, None)
+    if reckonings.get(test) is going:  # another page may have begun the next one by now
+        reckonings.pop(test, None)
     if going.trouble is not None:
         raise going.trouble
     return None
