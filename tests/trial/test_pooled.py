@@ -124,6 +124,10 @@ class TestHowManyTests:
     def test_nothing_is_no_difference(self) -> None:
         assert pool_tests(several(3, drive=0.0)).verdict is Verdict.NO_DIFFERENCE
 
+    @pytest.mark.parametrize(("drive", "said"), [(0.05, True), (0.0, False)])
+    def test_a_sum_that_decides_says_that_the_cause_is_no_surer(self, drive: float, said: bool) -> None:  # noqa: FBT001  a row of a table
+        assert ("not its cause" in pool_tests(several(3, drive=drive)).sentence) is said
+
 
 class TestWhatIsPooledIsTheCovarianceAnalysis:
     def test_on_the_adding_scale(self) -> None:

@@ -20,6 +20,7 @@ POOL_WORDS: dict[str, str] = {
     "not-alike": " So there is something in one of them at least, but not the same in all.",
     "bet": " A running bet through all {count} tests, one after the other, stands at your stake times {evidence}.",
     "hand": " The span lies beside zero by less than the {allowance} that timing by hand could make.",
+    "cause": " More tests make the figure surer, not its cause: what each of them leaves standing still stands.",
     "prediction": "between {low} and {high}; with few tests this is right 88 to 100 times in 100, as measured",
     "in-plan": "Test {number} of {of} of this claim",
     "not-complete": "its planned runs are not all done; what they say stays covered",

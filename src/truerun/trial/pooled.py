@@ -352,7 +352,8 @@ def _sentence(tests: Sequence[OneOfSeveral], together: PooledEffects | None, luc
             text += POOL_WORDS["not-alike"]
         if luck.evidence is not None:
             text += POOL_WORDS["bet"].format(count=luck.bets, evidence=stake(luck.evidence))
-    return text
+    decided = together is not None and _verdict(together, used) is not Verdict.NO_DIFFERENCE
+    return text + (POOL_WORDS["cause"] if decided else "")
 
 
 def _pooled_sentence(used: Sequence[OneOfSeveral], together: PooledEffects, alpha: float) -> str:
