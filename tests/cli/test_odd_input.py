@@ -4,6 +4,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.cli.conftest import Called
@@ -144,6 +145,24 @@ def test_ctrl_c_while_a_command_is_loaded_is_130(call: Called, monkeypatch: pyte
 
     monkeypatch.setattr("truerun.cli.group.truerun.main", loading)
     assert call(*COMPARE) == (130, "", "")
+
+
+@pytest.mark.usefixtures("folder")
+class TestRecordings:
+    @pytest.mark.parametrize("angles", ["0,0,0", "30,0", "0,400", "-1,20"])
+    def test_mark_angles_that_no_turn_can_show_are_refused_at_once(self, call: Called, angles: str) -> None:
+        Path("passes.csv").write_text("\n".join(f"{0.1 * n + 0.0007 * n * n:.4f}" for n in range(300)), "utf-8")
+        code, out, err = call("rundown", "passes.csv", "--mark-angles", angles)
+        assert (code, out) == (2, "")
+        assert "it must be increasing from 0 to below 360 degrees" in err
+
+    def test_speeds_of_any_size_end_in_a_sentence(self, call: Called) -> None:
+        speeds = [f"{0.5 * n:.1f},{120 - 0.5 * n:.2f}" for n in range(200)]
+        speeds[27], speeds[112] = "13.5,1e308", "56.0,1e308"
+        Path("speeds.csv").write_text("time,speed [r/min]\n" + "\n".join(speeds), "utf-8")
+        with np.errstate(all="ignore"):
+            code, out, err = call("rundown", "speeds.csv", "--kind", "speeds")
+        assert (code, out, err.count("\n")) == (2, "", 1)
 
 
 @pytest.mark.usefixtures("folder")

@@ -202,7 +202,10 @@ def _fitted(rows: RundownRows, basis: DragBasis, fine: NDArray[np.float64], plac
 
     done = running_integral(rows.times, basis_values(basis, rows.speeds))
     columns = np.column_stack([np.ones_like(rows.speeds), -done]) * weight[:, None]
-    start = np.linalg.lstsq(columns, rows.speeds * weight, rcond=None)[0]
+    try:
+        start = np.linalg.lstsq(columns, rows.speeds * weight, rcond=None)[0]
+    except np.linalg.LinAlgError as error:
+        raise FitImpossible("The speeds are too unlike in size for a fit. Look for a slip of the keys.") from error
     floor = (FINEST * float(rows.speeds[0])) ** 2
     return fit_least_squares(misses, np.asarray(start, dtype=float), stated=rows.sigma is not None, floor=floor)
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable
+from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable, ValueOutOfRange
 from truerun.findings.finding import Finding, Severity
 from truerun.motion.counting import CountedPasses, count_passes
 from truerun.motion.doubts import rundown_findings
@@ -310,7 +310,7 @@ def reduced(read: Recording, how: As) -> Reduced:
     if isinstance(series, AngleTrack):
         return _tracked(series, read.findings)
     if isinstance(series, Passes):
-        angles = None if how.mark_angles is None else np.asarray(how.mark_angles)
+        angles = None if how.mark_angles is None else _in_order(np.asarray(how.mark_angles))
         counted = count_passes(series, _marks(how, angles, series), mark_angles=angles)
         found, late = choose_late_rundown(counted, how.coil)
         return Reduced(found, (*read.findings, *counted.findings, *late, *rundown_findings(found)), counted)
@@ -338,6 +338,14 @@ def _tracked(series: AngleTrack, said: tuple[Finding, ...]) -> Reduced:
     found = choose_track(series)
     unseen = None if found.unseen is None else UnseenHill.of(found.unseen, found.fit.speed_high)
     return Reduced(found.fit, (*said, *found.fit.findings), unseen=unseen)
+
+
+def _in_order(angles: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Refuse mark angles that no turn can show one after the other."""
+    if not angles.size or angles[0] < 0 or not angles[-1] < 2 * np.pi or not (np.diff(angles) > 0).all():
+        listed = ", ".join(f"{each:g}" for each in np.degrees(angles))
+        raise ValueOutOfRange("list of mark angles", f"{listed} degrees", "increasing from 0 to below 360 degrees")
+    return angles
 
 
 def _marks(how: As, angles: NDArray[np.float64] | None, passes: Passes) -> int:
