@@ -66,7 +66,6 @@ def look_fragment(look: Look, said: tuple[str, ...] = ()) -> str:
         share=percent(abs(1 / (1 - look.difference) - 1)),
         longer="longer" if look.difference > 0 else "shorter",
         runs=sum(look.counts.values()),
-        easily="easily " if look.clean > look.divisions / 20 else "",
         means=[(name, str(look.counts[name]), f"{mean:.4g}") for name, mean in look.means.items()],
         spread=percent(look.spread),
         tests=tests,

@@ -96,11 +96,9 @@ def look_text(look: Look) -> str:
     longer = "longer" if look.difference > 0 else "shorter"
     share = percent(abs(math.expm1(-math.log1p(-look.difference))))
     runs = sum(look.counts.values())
-    easily = "easily " if look.clean > look.divisions / 20 else ""
     say = (
         f'With "{look.source}" the runs were {share} {longer} than with "{look.control}". That is what {runs} runs '
-        f"show, not what the source does: a look never gives a verdict. Luck alone {easily}does this: {look.clean} of "
-        f"{look.divisions} ways to divide these runs split as clean."
+        f"show, not what the source does: a look never gives a verdict. {look.luck}"
     )
     rows = [(name, f"{look.counts[name]} runs, {mean:.4g} s on average") for name, mean in look.means.items()]
     rows.append(("Spread from run to run", percent(look.spread)))

@@ -67,6 +67,18 @@ class Look:
         upper = upper_spread(self.spread, self.degrees_of_freedom)
         return Pilot(spread=self.spread, degrees_of_freedom=self.degrees_of_freedom, upper_spread=upper)
 
+    @property
+    def luck(self) -> str:
+        """Say how often luck alone splits the runs as clean, and where it could not be less with so few."""
+        count = f"{self.clean} of {self.divisions} ways to divide these runs split as clean"
+        easily = self.clean > self.divisions / 20
+        fewest = 1 + (
+            len(set(self.counts.values())) == 1
+        )  # where both have as many runs, the mirror image splits alike
+        if easily and self.clean == fewest:
+            return f"Luck alone does this: {count}, and with so few runs it cannot be less."
+        return f"Luck alone {'easily ' if easily else ''}does this: {count}."
+
     def document(self) -> dict[str, Any]:
         """Give the look as plain data, schema ``truerun/look/1``."""
         return {

@@ -164,9 +164,10 @@ def _foreseen(state: TestState) -> Iterator[Explanation]:
         )
         stands = False if each["becomes"] == "no-excuse" else None
         yield Explanation(each["words"], "said before run 1", stands, why)
+    told = {each["words"].casefold() for each in sorted_before}
     for side, called in _SIDES:
         words = (state.agreed.get(side) or {}).get("excuse_to_come")
-        if words:
+        if words and words.casefold() not in told:
             yield Explanation(
                 words, f"{called}, before run 1", None, "Foreseen, so it is no news. A test of it can say."
             )

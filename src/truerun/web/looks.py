@@ -113,7 +113,6 @@ def _shown(seen: LookResult, runs: tuple[Run, ...], form: Form) -> dict[str, Any
         "look": found,
         "longer": longer_words(found),
         "runs": sum(found.counts.values()),
-        "easily": found.clean > found.divisions / 20,
         "spread": percent(found.spread),
         "times": [(name, name == found.source, _times(seen, runs, name)) for name in found.counts],
         "tests": [_test(each) for each in found.deciding],
