@@ -9,12 +9,15 @@ import threading
 from pathlib import Path
 
 import httpx
+import pytest
 from sqlalchemy import update
 
 from tests.web.conftest import Running, started
 from tests.web.made_tests import opened, run, sealed
 from truerun.notebook.connection import writing
+from truerun.notebook.ledger import Notebook, open_notebook
 from truerun.notebook.tables import ENTRIES
+from truerun.web.checking import Checking
 from truerun.workflow.bench import state_of
 from truerun.workflow.bundles import bundle
 
@@ -53,6 +56,17 @@ class TestThePage:
             page = checked(client)
             assert "The logbook is whole." not in page
             assert "not as it was written" in page or "not as they were written" in page
+
+    def test_a_check_that_broke_off_is_not_going_on(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        def broken(notebook: Notebook, *, progress: object) -> None:
+            raise MemoryError(notebook, progress)
+
+        monkeypatch.setattr("truerun.web.checking.verify", broken)
+        checking = Checking("2026-03-14 19:48:00")
+        with open_notebook(tmp_path / "one.notebook") as notebook, pytest.raises(MemoryError):
+            checking.run(notebook)
+        assert not checking.running
+        assert checking.trouble.startswith("The check broke off.")
 
 
 class TestTakingOver:

@@ -7,6 +7,7 @@ import io
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from truerun.notebook.ledger import Notebook, open_notebook
 from truerun.notebook.state import RunState
 from truerun.notebook.verification import verify_notebook
 from truerun.workflow import bench
+from truerun.workflow.comparing import ComparisonResult, compare
 from truerun.workflow.deciding import decide, report, shown, table_of
 
 REQUEST = {
@@ -196,6 +198,29 @@ class TestARun:
         assert said[0] in page[page.index("Deviations") : page.index("The whole plan")]
         with pytest.raises(PlanBroken, match="before the result is opened"):
             bench.correct(book, arc, entry.number, {"seconds": 1.0}, why="better so", head=head(book, arc))
+
+    def test_whose_time_is_corrected_while_the_verdict_is_reckoned_counts_as_corrected(
+        self, book: Notebook, arc: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        timed(book, arc)
+        entry = next(each for each in book.entries(arc) if each.kind is Kind.STOPPED)
+        seconds = entry.body["seconds"] + 25
+        reckoned = []
+
+        def meanwhile(*given: Any, **more: Any) -> ComparisonResult:
+            found = compare(*given, **more)
+            reckoned.append(found)
+            if len(reckoned) == 1:
+                bench.correct(book, arc, entry.number, {"seconds": seconds}, why="mistyped", head=head(book, arc))
+            return found
+
+        monkeypatch.setattr("truerun.workflow.deciding.compare", meanwhile)
+        result = decide(book, arc)
+        stored = bench.state_of(book, arc).decided
+        assert stored is not None
+        assert stored["drive_fraction"] == result.document()["drive_fraction"]
+        assert stored["drive_fraction"] == shown(book, arc).document()["drive_fraction"]
+        assert stored["drive_fraction"] != reckoned[0].document()["drive_fraction"]
 
     def test_edits_made_from_an_older_state_are_refused(self, book: Notebook, arc: str) -> None:
         run = bench.begin_run(book, arc)

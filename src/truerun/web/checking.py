@@ -33,6 +33,9 @@ class Checking:
             self.found = verify(notebook, progress=self._so_far)
         except TruerunError as error:
             self.trouble = str(error)
+        finally:
+            if self.running:
+                self.trouble = "The check broke off. What was written is untouched. Ask for it again."
 
     def _so_far(self, done: int, of: int) -> None:
         self.done, self.of = done, of

@@ -30,6 +30,9 @@ __all__ = ["Bench", "Page", "Sent", "Visit", "endpoint", "moved", "read_visit"]
 _LONGEST_WHOLE, _LARGEST_WHOLE = 20, 2**53 - 1
 
 
+_NOT_MADE = object()
+
+
 @dataclass(slots=True)
 class Bench:
     """What the application holds between requests: the notebook, results that were reckoned, tests that were opened.
@@ -65,11 +68,13 @@ class Bench:
 
     def kept(self, key: object, make: Callable[[], Any]) -> Any:
         """Give a result, made once."""
-        if key not in self.results:
+        found = self.results.get(key, _NOT_MADE)
+        if found is _NOT_MADE:
+            found = make()
             if len(self.results) >= 64:
-                self.results.pop(next(iter(self.results)))
-            self.results[key] = make()
-        return self.results[key]
+                self.results.pop(next(iter(self.results)), None)
+            self.results[key] = found
+        return found
 
 
 @dataclass(frozen=True, slots=True)

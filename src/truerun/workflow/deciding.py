@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
-from truerun.errors import PlanBroken
+from truerun.errors import HeadMoved, PlanBroken
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.notebook.entries import Kind, written_body
@@ -62,10 +62,15 @@ def decide(
     TruerunError
         As for :func:`truerun.workflow.comparing.compare`.
     """
-    result = _compared(notebook, _added_up(notebook, test), workers, kept, progress)
-    if result.verdict is not None:
-        notebook.append(test, Kind.DECIDED, {"comparison": result.document()})
-    return result
+    measured: Measurements = {} if kept is None else kept
+    while True:
+        state = _added_up(notebook, test)
+        result = _compared(notebook, state, workers, measured, progress)
+        if result.verdict is None:
+            return result
+        with suppress(HeadMoved):  # somebody wrote meanwhile, perhaps corrected a time: it is reckoned again
+            notebook.append(test, Kind.DECIDED, {"comparison": result.document()}, head=state.head.digest)
+            return result
 
 
 def shown(
