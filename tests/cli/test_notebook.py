@@ -14,7 +14,10 @@ from pathlib import Path
 
 import pytest
 
+from truerun.notebook.ledger import open_notebook
 from truerun.notebook.verify import check_result
+from truerun.workflow.bench import state_of
+from truerun.workflow.kept_reports import kept_report
 
 Called = Callable[..., tuple[int, str, str]]
 
@@ -85,6 +88,15 @@ class TestTheWholeJob:
         assert "Seal broken" in page
         assert "“A visitor wanted to see it.”" in page
         assert "No difference was found" not in page
+
+    def test_the_page_that_was_saved_is_the_one_that_the_notebook_keeps(self, bench: Path, call: Called) -> None:
+        for value in times(bench):
+            call("run", "--time", value)
+        assert call("decide", "--report", "arc.html", "--made", "2026-03-14T21:52Z")[0] == 0
+        with open_notebook(bench / "truerun.notebook", make=False) as book:
+            state = state_of(book, book.tests()[0].id)
+            assert state.reports == 1
+            assert b"".join(kept_report(book, state)) == (bench / "arc.html").read_bytes()
 
     def test_nothing_is_shown_before_the_last_run(self, bench: Path, call: Called) -> None:
         values = times(bench)

@@ -49,13 +49,12 @@ def command_line(test: str | None, *, break_seal: str | None, notebook: str | No
         if break_seal is not None:
             broken(book, found, why=break_seal, head=book.head(found).digest)
         result, following = _decided(book, found)
-        state = state_of(book, found)
-        page = _with_notebook(book, found, result) if publishing.report is not None else result
-    if as_json:
-        show_json(result.json())
-    else:
-        show(result.summary())
-    replace(publishing, invented=publishing.invented or state.invented).save(page)
+        invented = publishing.invented or state_of(book, found).invented
+        if as_json:
+            show_json(result.json())
+        else:
+            show(result.summary())
+        replace(publishing, invented=invented).save(_Page(book, found, result))
     if following:
         say(f"\nNext: {following}")
     return 1 if result.stopped else 0
@@ -63,30 +62,23 @@ def command_line(test: str | None, *, break_seal: str | None, notebook: str | No
 
 @dataclass(frozen=True, slots=True)
 class _Page:
-    """A result with what the notebook knows beside its runs: linked tests, rig, losses in watts, the last line."""
+    """A result whose page holds what the notebook knows beside the runs, and is kept there; that of a screening not."""
 
-    result: ComparisonResult
-    beside: dict[str, Any]
+    book: Notebook
+    test: str
+    result: ComparisonResult | ScreeningResult
 
     def report(self, *, made: datetime | None = None, invented: bool = False) -> str:
-        return self.result.report(made=made, **self.beside | {"invented": invented})
+        from truerun.workflow.comparing import ComparisonResult
+        from truerun.workflow.deciding import report
+
+        if not isinstance(self.result, ComparisonResult):
+            return self.result.report(made=made, invented=invented)
+        workers = os.cpu_count() or 1
+        return report(self.book, self.test, decided=self.result, workers=workers, made=made, invented=invented)
 
     def drawings(self) -> tuple[Drawing, ...]:
         return self.result.drawings()
-
-
-def _with_notebook(
-    book: Notebook, test: str, result: ComparisonResult | ScreeningResult
-) -> _Page | ComparisonResult | ScreeningResult:
-    """Add to a result what its report takes from the notebook; the page of a screening takes nothing."""
-    from truerun.workflow.bench import state_of
-    from truerun.workflow.comparing import ComparisonResult
-    from truerun.workflow.deciding import kept_beside, linked
-
-    if not isinstance(result, ComparisonResult):
-        return result
-    state = state_of(book, test)
-    return _Page(result, kept_beside(state, result) | {"linked": linked(book, state, workers=os.cpu_count() or 1)})
 
 
 def _decided(book: Notebook, test: str) -> tuple[ComparisonResult | ScreeningResult, str]:

@@ -39,6 +39,7 @@ _MOST_TEXT = 256 << 20
 _READ_WHOLE = ("data/ledger.jsonl", "manifest-sha256.txt", "tagmanifest-sha256.txt", "head.txt", "data/report.html")
 # what a zip that was cut or changed brings up: also a packing unknown or with a password, or JSON without an end
 _TROUBLES = (OSError, EOFError, KeyError, RuntimeError, TypeError, ValueError, zipfile.BadZipFile, zlib.error)
+_KEPT = ("data/recordings/", "data/report.html")
 _FREE = frozenset(("tagmanifest-sha256.txt", "verify.py", "VERIFY.txt", "head.txt"))
 
 VERIFY = """\
@@ -237,7 +238,7 @@ class Unpacked:
     entries : tuple of Entry
         In order.
     names : dict
-        Name in the zip of each attached file, by its digest.
+        Name in the zip of each attached file and of the report, by its digest.
     """
 
     def __init__(self, path: Path, entries: tuple[Entry, ...], names: dict[str, str]) -> None:
@@ -365,7 +366,7 @@ def read_bundle(path: Path) -> Unpacked:
             raise RecordingUnreadable(
                 path, "data/ledger.jsonl", "no truerun wrote this logbook. Ask for the bundle once more."
             ) from error
-        names = {_digest(packed, name): name for name in packed.namelist() if name.startswith("data/recordings/")}
+        names = {_digest(packed, name): name for name in packed.namelist() if name.startswith(_KEPT)}
     return Unpacked(path, entries, names)
 
 

@@ -7,7 +7,6 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from enum import Enum
 from typing import Any
 
@@ -23,7 +22,6 @@ __all__ = [
     "digest_of",
     "read_entry",
     "write_entry",
-    "written_body",
 ]
 
 ENTRY_SCHEMA = "truerun/entry/1"
@@ -110,12 +108,6 @@ class Entry:
 def digest_of(stored: bytes) -> str:
     """Give the SHA-256 of stored bytes, 64 hexadecimal digits."""
     return hashlib.sha256(stored).hexdigest()
-
-
-def written_body(page: str, made: datetime) -> dict[str, Any]:
-    """Say which page was written: how long it is, its SHA-256, and the time that stands on it."""
-    written = page.encode()
-    return {"bytes": len(written), "digest": digest_of(written), "made": made.isoformat()}
 
 
 def write_entry(

@@ -51,7 +51,7 @@ from truerun.series import Run, RunTable
 __all__ = ["FOLD", "Attached", "RunState", "TestState", "fold", "run_table", "went_on"]
 
 
-FOLD = 5
+FOLD = 6
 """Raised whenever a step of the fold or a field of the state changes; states kept under another number are rebuilt."""
 
 
@@ -124,7 +124,8 @@ class TestState:
     ``plan`` is the sealed plan's document with its seal, ``draws`` how often an order was drawn. ``request`` is the
     draft of a plan. ``agreed`` holds the last answer of each side. ``runs`` are all attempts in order. ``noted`` are
     the numbers of the entries of ``notes``, ``rig_line`` and ``session_line`` those of the last rig and session.
-    ``answers`` names the test that this one belongs to, and what for.
+    ``answers`` names the test that this one belongs to, and what for. ``reports`` counts the reports of an opened
+    result, ``report`` is the SHA-256 of the last one.
     """
 
     __test__ = False  # not a test of this project
@@ -153,6 +154,7 @@ class TestState:
     closed: str | None = None
     decided: Mapping[str, Any] | None = None
     reports: int = 0
+    report: str | None = None
     bundles: int = 0
     challenges: tuple[Mapping[str, Any], ...] = ()
     answers: Mapping[str, Any] | None = None
@@ -474,6 +476,13 @@ def _without_note(state: TestState, number: int) -> TestState:
     return replace(state, noted=tuple(entry for entry, _ in kept), notes=tuple(note for _, note in kept))
 
 
+def _reported(state: TestState, entry: Entry) -> TestState:
+    """Count a report; one that goes with a bundle before the last run holds counts only, and is none."""
+    if state.decided is None and state.screening is None:
+        return state
+    return replace(state, reports=state.reports + 1, report=entry.body.get("digest"))
+
+
 _STEPS: dict[Kind, Callable[[TestState, Entry], TestState]] = {
     Kind.OPENED: _opened,
     Kind.CLAIM: lambda state, entry: replace(state, claim=dict(entry.body)),
@@ -500,7 +509,7 @@ _STEPS: dict[Kind, Callable[[TestState, Entry], TestState]] = {
     Kind.SEAL_BROKEN: lambda state, entry: replace(state, broken=str(entry.body.get("why", ""))),
     Kind.CLOSED: lambda state, entry: replace(state, closed=str(entry.body.get("why", ""))),
     Kind.DECIDED: lambda state, entry: replace(state, decided=dict(entry.body["comparison"])),
-    Kind.REPORTED: lambda state, entry: replace(state, reports=state.reports + 1),  # noqa: ARG005
+    Kind.REPORTED: _reported,
     Kind.BUNDLED: lambda state, entry: replace(state, bundles=state.bundles + 1),  # noqa: ARG005
     Kind.CHALLENGE: lambda state, entry: replace(state, challenges=(*state.challenges, dict(entry.body))),
     Kind.SCREENING: lambda state, entry: replace(state, screening=dict(entry.body["plan"])),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from datetime import datetime
 from pathlib import Path
 from tempfile import mkdtemp
 
@@ -11,15 +10,13 @@ from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
 from truerun.errors import PlanBroken
-from truerun.notebook.entries import Kind
-from truerun.notebook.state import fold
 from truerun.web.pages import page_of_test
 from truerun.web.road import next_step
-from truerun.web.verdicts import linked_of, result_of
+from truerun.web.verdicts import result_of
 from truerun.web.visit import Visit, moved
 from truerun.workflow.bundles import bundle as write_bundle
-from truerun.workflow.deciding import kept_beside
 from truerun.workflow.deciding import report as write_report
+from truerun.workflow.kept_reports import kept_report
 
 __all__ = ["bundle", "report", "report_page"]
 
@@ -44,14 +41,9 @@ def report_page(visit: Visit) -> Response:
     """Give the report that was written last, to read or to keep."""
     row = visit.row
     state = visit.state(row)
-    entries = visit.notebook.entries(row.id)
-    written = [place for place, each in enumerate(entries) if each.kind is Kind.REPORTED]
-    if not written:
+    if state.report is None:
         return moved(f"/t/{row.number}/report")
-    last = entries[written[-1]]
-    made = datetime.fromisoformat(last.body.get("made", last.time))
-    result, then = result_of(visit, row, state), fold(row.id, entries[: written[-1]])
-    text = result.report(made=made, linked=linked_of(visit, state), **kept_beside(then, result))
+    text = b"".join(kept_report(visit.notebook, state))
     headers = {"content-security-policy": _OWN_STYLE}
     if visit.query.get("save"):
         headers["content-disposition"] = f'attachment; filename="report-{row.number}.html"'

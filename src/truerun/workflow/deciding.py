@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from truerun.errors import HeadMoved, PlanBroken
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
-from truerun.notebook.entries import Kind, written_body
+from truerun.notebook.entries import Kind
 from truerun.notebook.files import read_file
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState, fold, run_table
@@ -21,11 +21,12 @@ from truerun.series import RunTable
 from truerun.trial.comparison import Comparison
 from truerun.trial.phrases import runs_named
 from truerun.workflow.comparing import ComparisonResult, compare
+from truerun.workflow.kept_reports import keep_report
 
 if TYPE_CHECKING:  # fits are heavy, and seldom needed
     from truerun.workflow.recorded import Measurements
 
-__all__ = ["decide", "kept_beside", "linked", "report", "shown", "table_of"]
+__all__ = ["decide", "linked", "report", "shown", "table_of"]
 
 
 def decide(
@@ -85,23 +86,34 @@ def shown(
     return _compared(notebook, _added_up(notebook, test), workers, kept, progress)
 
 
-def report(notebook: Notebook, test: str, *, decided: ComparisonResult | None = None, workers: int = 1) -> str:
-    """Write the report of a test, one HTML page; that it was written is an entry.
+def report(
+    notebook: Notebook,
+    test: str,
+    *,
+    decided: ComparisonResult | None = None,
+    workers: int = 1,
+    made: datetime | None = None,
+    invented: bool = False,
+) -> str:
+    """Write the report of a test, one HTML page; the notebook keeps it, and that it was written is an entry.
 
-    ``decided`` is what :func:`decide` has just given, so that recordings need not be measured a second time.
+    ``decided`` is what :func:`decide` has just given, so that recordings need not be measured a second time; ``made``
+    is the time that stands on the page, now if not said; ``invented`` says that it never took place, whatever the
+    notebook says.
     """
     state = _added_up(notebook, test)
     result = decided or _compared(notebook, state, workers)
-    made = datetime.fromisoformat(notebook.time())
-    page = result.report(made=made, linked=linked(notebook, state), **kept_beside(state, result))
-    notebook.append(test, Kind.REPORTED, written_body(page, made))
+    when = made or datetime.fromisoformat(notebook.time())
+    beside = _beside(state, result) | {"invented": state.invented or invented}
+    page = result.report(made=when, linked=linked(notebook, state, workers=workers), **beside)
+    keep_report(notebook, test, page, when)
     return page
 
 
-def kept_beside(state: TestState, result: ComparisonResult) -> dict[str, Any]:
+def _beside(state: TestState, result: ComparisonResult) -> dict[str, Any]:
     """Give what a notebook knows of a test beside its runs, as its report takes it."""
     last = (state.head.count, state.head.digest)
-    beside: dict[str, Any] = {"invented": state.invented, "logbook": last, "broken": state.broken}
+    beside: dict[str, Any] = {"logbook": last, "broken": state.broken}
     if not state.rig:
         return beside
     from truerun.workflow.powers import drag_at_launch, power_rows, powers_of  # noqa: PLC0415  fits are heavy

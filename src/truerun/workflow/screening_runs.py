@@ -8,7 +8,7 @@ from contextlib import suppress
 from datetime import datetime
 
 from truerun.errors import HeadMoved, PlanBroken, ValueOutOfRange
-from truerun.notebook.entries import Kind, written_body
+from truerun.notebook.entries import Kind
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState
 from truerun.series import Run, RunTable
@@ -23,6 +23,7 @@ from truerun.workflow.bench import (
     stop_clock,
     write_claim,
 )
+from truerun.workflow.kept_reports import keep_report
 from truerun.workflow.screening import ScreeningResult, plan_screening, screen
 
 __all__ = [
@@ -182,7 +183,7 @@ def report_screened(notebook: Notebook, test: str) -> str:
         raise PlanBroken("A screening is reported after its last run", "it is not done", "Make the runs that are left.")
     made = datetime.fromisoformat(notebook.time())
     page = result.report(made=made, invented=state.invented)
-    notebook.append(test, Kind.REPORTED, written_body(page, made))
+    keep_report(notebook, test, page, made)
     return page
 
 
