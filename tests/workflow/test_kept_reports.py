@@ -16,7 +16,7 @@ from tests.web.made_tests import opened, run, sealed
 from truerun.errors import PlanBroken
 from truerun.notebook.entries import Kind
 from truerun.notebook.ledger import Notebook, open_notebook
-from truerun.workflow.bench import note, state_of, withdraw
+from truerun.workflow.bench import attach_photo, begin_run, note, state_of, stop_clock, withdraw
 from truerun.workflow.bundles import bundle, import_bundle
 from truerun.workflow.deciding import decide, report
 from truerun.workflow.kept_reports import kept_report
@@ -41,6 +41,30 @@ def decided(book: Notebook) -> str:
 def kept(book: Notebook, test: str) -> str:
     """Read the report that is kept."""
     return b"".join(kept_report(book, state_of(book, test))).decode()
+
+
+class TestWhatStandsBesideTheRuns:
+    def test_notes_photos_and_times_that_were_typed_in_stand_on_the_page(self, book: Notebook) -> None:
+        test = opened(book)
+        sealed(book, test)
+        run(book, test, 15)
+        stop_clock(book, test, begin_run(book, test).id, 155.0, typed=True)
+        note(book, test, "A <draught> was felt.")
+        attach_photo(book, test, "the bench.jpg", [b"invented"])
+        decide(book, test)
+        page = report(book, test)
+        assert "Typed in afterwards, from paper or another watch: the time of run 16." in page
+        assert "A &lt;draught&gt; was felt." in page
+        assert "the bench.jpg" in page
+        assert hashlib.sha256(b"invented").hexdigest() in page
+        assert page.count("Notes and photos") == 2  # among what follows, and where it stands
+
+    def test_nothing_of_it_stands_on_a_page_of_counts_only(self, book: Notebook) -> None:
+        test = opened(book)
+        sealed(book, test)
+        run(book, test, 5)
+        note(book, test, "The last one took 151 s.")
+        assert "151 s" not in report(book, test)
 
 
 class TestAPageThatWasWritten:

@@ -12,6 +12,7 @@ from truerun.charts.luck import luck_orders_csv
 from truerun.charts.two_drags import draw_drive_curve, draw_two_drags
 from truerun.errors import ValueOutOfRange
 from truerun.motion.drive_curve import DriveCurve
+from truerun.report.beside import Beside
 from truerun.report.claim_tests import claim_tests
 from truerun.report.figures_shown import figures_shown
 from truerun.report.json_text import json_text
@@ -24,7 +25,7 @@ from truerun.report.two_impressions import TwoImpressions
 from truerun.trial.comparison import Comparison, with_controls
 from truerun.trial.controls import CAUSES
 from truerun.trial.holding import Kind
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import listed, percent
 from truerun.trial.plan import Plan, Role, Window
 from truerun.trial.seal import Seal, spoken
 
@@ -62,10 +63,7 @@ def render_report(
     drive_curve: DriveCurve | None = None,
     impressions: TwoImpressions | None = None,
     fingerprints: Sequence[tuple[int, str]] = (),
-    logbook: tuple[int, str] | None = None,
-    rig: Sequence[tuple[str, str]] = (),
-    watts: Sequence[tuple[str, str]] = (),
-    broken: str | None = None,
+    beside: Beside | None = None,
     invented: bool = False,
 ) -> str:
     """Write the report of a comparison.
@@ -97,14 +95,8 @@ def render_report(
         What a stopwatch says of the same runs, beside the recordings.
     fingerprints : sequence of (int, str)
         Run and SHA-256 of each recording that was reduced.
-    logbook : (int, str), optional
-        Number and SHA-256 of the last line of the logbook that the runs were taken from.
-    rig : sequence of (str, str)
-        What was written down of the rig: what it is called, and its words or size.
-    watts : sequence of (str, str)
-        The losses in watts, where the inertia of the wheel is known.
-    broken : str, optional
-        Why the seal was broken, in the words of whoever did it.
+    beside : Beside, optional
+        What a notebook knows of the test beside its runs.
     invented : bool
         Whether the test never took place; the page then says so first.
 
@@ -140,10 +132,8 @@ def render_report(
         drags=_drag_pictures(comparison, drive_curve),
         impressions=impressions,
         fingerprints=fingerprints,
-        logbook=logbook,
-        rig=rig,
-        watts=watts,
-        broken=broken,
+        beside=beside or Beside(),
+        typed=listed([str(slot) for slot in beside.typed] if beside is not None else []),
         **_words(comparison),
         **_about_the_plan(plan, seal, stamp, covered=comparison.verdict is None),
         **_about_the_runs(comparison),

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from truerun.errors import HeadMoved, PlanBroken
 from truerun.findings.catalogue import finding
@@ -17,6 +17,7 @@ from truerun.notebook.entries import Kind
 from truerun.notebook.files import read_file
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState, fold, run_table
+from truerun.report.beside import Beside
 from truerun.series import RunTable
 from truerun.trial.comparison import Comparison
 from truerun.trial.phrases import runs_named
@@ -104,27 +105,42 @@ def report(
     state = _added_up(notebook, test)
     result = decided or _compared(notebook, state, workers)
     when = made or datetime.fromisoformat(notebook.time())
-    beside = _beside(state, result) | {"invented": state.invented or invented}
-    page = result.report(made=when, linked=linked(notebook, state, workers=workers), **beside)
+    page = result.report(
+        made=when,
+        linked=linked(notebook, state, workers=workers),
+        beside=_beside(state, result),
+        invented=state.invented or invented,
+    )
     keep_report(notebook, test, page, when)
     return page
 
 
-def _beside(state: TestState, result: ComparisonResult) -> dict[str, Any]:
-    """Give what a notebook knows of a test beside its runs, as its report takes it."""
-    last = (state.head.count, state.head.digest)
-    beside: dict[str, Any] = {"logbook": last, "broken": state.broken}
-    if not state.rig:
-        return beside
-    from truerun.workflow.powers import drag_at_launch, power_rows, powers_of  # noqa: PLC0415  fits are heavy
-    from truerun.workflow.rig import launch_of, rig_rows  # noqa: PLC0415
+def _beside(state: TestState, result: ComparisonResult) -> Beside:
+    """Give what a notebook knows of a test beside its runs; before the last run nothing that could tell a time."""
+    from truerun.workflow.rig import rig_rows  # noqa: PLC0415  rigs and fits are heavy
 
-    beside["rig"] = rig_rows(state.rig)
-    if result.verdict is not None:
-        inertia = launch_of(state.rig, drag_at_launch(result)).inertia
-        powers = None if inertia is None else powers_of(result, inertia)
-        beside["watts"] = () if powers is None else power_rows(powers)
-    return beside
+    beside = Beside(logbook=(state.head.count, state.head.digest), broken=state.broken, rig=rig_rows(state.rig))
+    if result.verdict is None:
+        return beside
+    return replace(
+        beside,
+        watts=_watts(state, result),
+        typed=tuple(dict.fromkeys(run.slot for run in state.runs if run.typed and run.counts)),
+        notes=tuple((time[:19].replace("T", " "), words) for time, words in state.notes),
+        photos=tuple((each.name, each.digest) for each in state.photos),
+    )
+
+
+def _watts(state: TestState, result: ComparisonResult) -> tuple[tuple[str, str], ...]:
+    """Give the losses in watts; none where the rig does not give the inertia of the wheel."""
+    if not state.rig:
+        return ()
+    from truerun.workflow.powers import drag_at_launch, power_rows, powers_of  # noqa: PLC0415
+    from truerun.workflow.rig import launch_of  # noqa: PLC0415
+
+    inertia = launch_of(state.rig, drag_at_launch(result)).inertia
+    powers = None if inertia is None else powers_of(result, inertia)
+    return () if powers is None else tuple(power_rows(powers))
 
 
 def linked(
