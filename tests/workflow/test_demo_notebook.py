@@ -204,7 +204,7 @@ class TestWhatIsHandedOn:
         assert said == ""
         assert check_bundle(place)[1] == ()
 
-    @pytest.mark.parametrize("change", ["cut", "taken out", "put in", "report"])
+    @pytest.mark.parametrize("change", ["cut", "taken out", "put in", "report", "time", "order"])
     def test_a_changed_file_with_manifests_made_anew_is_named(
         self, handed_on: dict[str, bytes], tmp_path: Path, change: str
     ) -> None:
@@ -216,6 +216,11 @@ class TestWhatIsHandedOn:
             del files[name]
         elif change == "put in":
             files["data/recordings/more.csv"] = b"time [s]\n1.0\n"
+        elif change in ("time", "order"):
+            heads, first, *more = files["data/runs.csv"].decode().splitlines()
+            run, condition, time, *rest = first.split(",")
+            changed = [run, condition, repr(float(time) + 0.5)] if change == "time" else [run, "another", time]
+            files["data/runs.csv"] = "\n".join([heads, ",".join([*changed, *rest]), *more, ""]).encode()
         else:
             files["data/report.html"] = files["data/report.html"].replace(b"takes energy", b"adds energy")
         said, place = self.put_anew(files, tmp_path)

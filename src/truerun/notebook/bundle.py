@@ -26,7 +26,7 @@ from truerun.notebook.heads import Head
 from truerun.notebook.ledger import Notebook
 from truerun.notebook.state import TestState
 from truerun.notebook.verification import Fault, check_chain
-from truerun.notebook.verify import check_attached, check_seals
+from truerun.notebook.verify import check_attached, check_seals, result_of
 from truerun.trial.seal import spoken_code
 
 __all__ = ["Unpacked", "check_bundle", "read_bundle", "runs_csv", "write_bundle"]
@@ -318,10 +318,13 @@ def _checked(packed: zipfile.ZipFile) -> tuple[Head, tuple[Fault, ...]]:
 
 
 def _attached_faults(packed: zipfile.ZipFile, names: list[str]) -> Iterator[Fault]:
-    """Hold attached files and seals against the lines of a logbook that holds: as a stranger does, by the same code."""
+    """Hold files, seals and runs against the lines of a logbook that holds: as a stranger does, by the same code."""
     entries = [json.loads(line) for line in _lines(packed)]
     for wrong in (*check_attached(packed.read, names, entries), *check_seals(packed.read)):
         yield Fault("data/ledger.jsonl", wrong)
+    if "data/runs.csv" in names:
+        rows = list(csv.DictReader(io.StringIO(packed.read("data/runs.csv").decode("utf-8"))))
+        yield from (Fault("data/runs.csv", wrong) for wrong in result_of(rows, entries)[1])
 
 
 def _lines(packed: zipfile.ZipFile) -> list[bytes]:

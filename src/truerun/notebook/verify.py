@@ -245,27 +245,38 @@ def agrees(found: dict[str, float] | None, entries: list[dict[str, Any]]) -> lis
     return wrong
 
 
-def check_result(rows: list[dict[str, str]], entries: list[dict[str, Any]]) -> bool:
-    """Hold the table of runs against the seal, and the verdict against the runs; say it, and tell whether they hold."""
+def result_of(rows: list[dict[str, str]], entries: list[dict[str, Any]]) -> tuple[str, list[str], str]:
+    """Hold the table of runs against the seal, and the verdict against the runs.
+
+    Gives what was held, what is wrong with it, and a remark; nothing was held where no plan was sealed.
+    """
     sealed = [entry["body"]["plan"] for entry in entries if entry["kind"] in ("sealed", "screening")]
     if not sealed:
-        print("3. Result: no plan was sealed, nothing to compute")
-        return True
+        return "", [], "Result: no plan was sealed, nothing to compute"
     plan = sealed[-1]
     same = [row["condition"] for row in rows] == plan["order"]
     wrong = [] if same else ["runs.csv is not in the order that was sealed"]
     done = sum(row["counts"] != "missing" for row in rows)
     if "variants" in plan:
-        what = f"Screening, {done} of {len(rows)} runs done in the sealed order; it decides nothing"
-        return say(3, what, wrong)
+        return f"Screening, {done} of {len(rows)} runs done in the sealed order; it decides nothing", wrong, ""
     if done < len(rows) and not any(entry["kind"] == "seal-broken" for entry in entries):
-        return say(3, f"Result, covered until the last run: {done} of {len(rows)} are done", wrong)
+        return f"Result, covered until the last run: {done} of {len(rows)} are done", wrong, ""
     said, found = decide(rows, plan)
     if found is None:
-        held = say(3, "Runs in the order that was sealed", wrong)
-        print("   - The result was " + said)
-        return held
-    return say(3, "Result, " + said, wrong + agrees(found, entries))
+        return "Runs in the order that was sealed", wrong, "The result was " + said
+    return "Result, " + said, wrong + agrees(found, entries), ""
+
+
+def check_result(rows: list[dict[str, str]], entries: list[dict[str, Any]]) -> bool:
+    """Say whether the table of runs and the verdict hold, and tell it."""
+    what, wrong, remark = result_of(rows, entries)
+    if not what:
+        print("3. " + remark)
+        return True
+    held = say(3, what, wrong)
+    if remark:
+        print("   - " + remark)
+    return held
 
 
 def say(number: int, what: str, wrong: list[str]) -> bool:
