@@ -24,6 +24,7 @@ __all__ = ["Block", "Wanted", "gathered", "read_number_blocks"]
 BLANKS = re.compile(rb"[ \t]+")
 OUTER_BLANKS = re.compile(rb"(?m)^[ \t]+|[ \t]+$")
 NOTHING = " \t\x00\x1a\ufeff"
+LARGEST = 1e20  # nanoseconds of a hundred years are 3e18; what lies beyond was not measured, and overflows in squares
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +165,7 @@ def _floats(cells: list[bytes], *, optional: bool) -> NDArray[np.float64] | None
         values = np.array([float(cell or b"nan") for cell in cells] if optional else list(map(float, cells)))
     except ValueError:
         return None
-    return values if optional or np.isfinite(values).all() else None
+    return values if np.all((np.abs(values) <= LARGEST) | (optional & np.isnan(values))) else None
 
 
 def _slow(block: bytes, layout: Layout, wanted: tuple[Wanted, ...], first: int) -> Block:
@@ -224,12 +225,16 @@ def _number(cells: list[str], one: Wanted, layout: Layout, number: int) -> float
         found = f"{one.called} is missing" if cell == "" else f'{one.called} is "{cell}"'
         raise layout.unreadable(number, f"{found}. Write it, or take the line out.")
     try:
-        return _value(cell, layout, layout.decimals[one.column])
+        value = _value(cell, layout, layout.decimals[one.column])
     except (ValueOutOfRange, ValueError):
         sign = {".": "point", ",": "comma"}[layout.decimals[one.column]]
         allowed = f"it must be a number with a decimal {sign}"
         remedy = "Mend the line, or put # in front of it."
         raise layout.unreadable(number, f'{one.called} is "{shown(cell)}"; {allowed}. {remedy}') from None
+    if abs(value) > LARGEST:
+        found = f'{one.called} is "{shown(cell)}"; a recording holds no number beyond {LARGEST:g}.'
+        raise layout.unreadable(number, f"{found} Mend the line, or put # in front of it.")
+    return value
 
 
 def _value(cell: str, layout: Layout, decimal: str) -> float:

@@ -19,6 +19,8 @@ from truerun.units.unit import Dimension, Unit, parse_unit
 
 __all__ = ["Signals"]
 
+MOST_COUNTED = 1e15
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Signals:
@@ -102,9 +104,12 @@ class Signals:
         if values is None:
             return None
         filled = np.where(np.isnan(values), -1.0, values)
-        odd = np.flatnonzero(filled != np.rint(filled))
+        odd = np.flatnonzero((filled != np.rint(filled)) | (np.abs(filled) >= MOST_COUNTED))
         if odd.size:
-            found = f"{role.value} {odd[0] + 1} in the column is {filled[odd[0]]:g}; it must be a whole number."
+            found = (
+                f"{role.value} {odd[0] + 1} in the column is {filled[odd[0]]:g}; it must be a whole number of at most "
+                "15 digits."
+            )
             raise self.layout.unreadable(None, f"{found} Mend it, or leave the column out.")
         self.said.append(f"{self.called(role)} as {role.value}.")
         return filled.astype(np.intp)
