@@ -208,7 +208,8 @@ def plan_control(visit: Visit) -> Response:
     if role is None:
         raise ValueOutOfRange("The control", f'"{said}"', ", ".join(each.value for each in CONTROLS))
     made = next((each for each in family_of(visit, state).linked if each.role is role), None)
-    if made is not None and made.state.decided is None and made.state.closed is None:
+    drafted = made is not None and (made.state.request is not None or made.state.plan is not None)
+    if made is not None and drafted and made.state.decided is None and made.state.closed is None:
         return moved(f"/t/{made.number}/plan")
     opened = open_linked(visit.notebook, row.id, f"{CONTROLS[role][0]}: {state.name}", role=role)
     return moved(f"/t/{_number(visit, opened.id)}/plan")
@@ -238,4 +239,4 @@ def challenge(visit: Visit) -> Response:
 
 def _asked_before(state: TestState, visit: Visit, words: str) -> bool:
     """Tell whether a challenge in these words is being answered already."""
-    return any(each.name == words for each in family_of(visit, state).linked)
+    return any(each.name == words and each.state.claim is not None for each in family_of(visit, state).linked)

@@ -555,13 +555,31 @@ def close_test(notebook: Notebook, test: str, *, why: str, head: str) -> Entry:
 def answer_challenge(
     notebook: Notebook, test: str, words: str, *, by: str | None = None, role: Role = Role.CHALLENGE
 ) -> TestState:
-    """Open a new test that answers a challenge ("try position 17") or is a control, linked both ways."""
+    """Open a new test that answers a challenge ("try position 17") or is a control, linked both ways.
+
+    One in the same words in which nothing was planned yet is gone on with: also what a program that was killed between
+    two writes had left without a link.
+    """
     asked = state_of(notebook, test)
-    answer = open_test(notebook, words, invented=asked.invented, answers=test, role=role)
-    notebook.append(test, Kind.CHALLENGE, {"words": words, "by": by, "test": answer.id, "role": role.value})
+    begun = _answer_begun(notebook, test, words.strip(), role)
+    answer = begun or open_test(notebook, words, invented=asked.invented, answers=test, role=role)
+    if all(each["test"] != answer.id for each in asked.challenges):
+        body = {"words": words, "by": by, "test": answer.id, "role": role.value}
+        notebook.append(test, Kind.CHALLENGE, body, sender=f"{answer.id}:linked")
     said = "Answers a challenge to" if role is Role.CHALLENGE else "Belongs to"
-    notebook.append(answer.id, Kind.NOTE, {"words": f'{said} the test "{asked.name}".'})
+    notebook.append(answer.id, Kind.NOTE, {"words": f'{said} the test "{asked.name}".'}, sender=f"{answer.id}:linked")
     return state_of(notebook, answer.id)
+
+
+def _answer_begun(notebook: Notebook, test: str, name: str, role: Role) -> TestState | None:
+    """Give the answer to a test that was opened under a name and holds no draft yet, None where there is none."""
+    wanted = {"name": name, "answers": test, "role": role.value}
+    for row in notebook.tests():
+        if wanted.items() <= notebook.entries(row.id, first=1)[0].body.items():
+            state = state_of(notebook, row.id)
+            if state.request is None and state.plan is None and state.closed is None:
+                return state
+    return None
 
 
 def _require_unsealed(state: TestState, what: str) -> None:

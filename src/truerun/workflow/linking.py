@@ -39,7 +39,7 @@ def open_linked(
     by: str | None = None,
     changed: str | None = None,
 ) -> TestState:
-    """Open a test that belongs to another one, with the plan of that one as its draft.
+    """Open a test that belongs to another one, with the plan of that one as its draft; one that broke off is finished.
 
     Parameters
     ----------
@@ -71,7 +71,8 @@ def open_linked(
     if role in CONTROLS and state.plan is None:
         raise PlanBroken("A control follows a sealed plan", "none is sealed yet", "Seal the plan of this test first.")
     answer = answer_challenge(notebook, test, words, by=by, role=role)
-    write_claim(notebook, answer.id, words, by=by)
+    if answer.claim is None:
+        write_claim(notebook, answer.id, words, by=by)
     draft = _draft(state, role, changed)
     if draft:
         draft_plan(notebook, answer.id, draft, notebook.head(answer.id).digest)

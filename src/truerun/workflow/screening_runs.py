@@ -231,9 +231,11 @@ def open_fresh_test(notebook: Notebook, test: str, variant: str | None = None) -
         control = values.get("control") or "the others"
         values |= {"source": chosen, "claim": f"With {chosen} it does better than with {control}."}
     made = fresh_test_of(notebook, state, chosen)
-    if made is not None:
+    if made is not None and (made.request is not None or made.plan is not None):
         return made
     answer = answer_challenge(notebook, test, f"{chosen}{_AFRESH}", role=Role.MAIN)
-    write_claim(notebook, answer.id, str(values.pop("claim")))
+    claim = str(values.pop("claim"))
+    if answer.claim is None:
+        write_claim(notebook, answer.id, claim)
     draft_plan(notebook, answer.id, values, notebook.head(answer.id).digest)
     return state_of(notebook, answer.id)
