@@ -8,11 +8,13 @@ from numpy.typing import NDArray
 
 from truerun.errors import FitImpossible, ValueOutOfRange
 from truerun.motion.drag_curve import named_terms
+from truerun.motion.drift import with_drift
 from truerun.motion.fit import fit_rundown
 from truerun.motion.hill import capture_speed, hill_height, turned_hill
 from truerun.motion.prediction import Prediction, predict
 from truerun.motion.rundown import FitDoubt, Rundown
 from truerun.motion.turn_map import Caught, Solver
+from truerun.motion.window import fit_window
 from truerun.virtual.fit_rates import STRAIGHT, distances, fitted
 from truerun.virtual.rotor import Rotor, jittered, simulate_passes
 from truerun.virtual.wheels import CASES, LEAD, Truth, power_drag, random_wheel, truth
@@ -65,6 +67,16 @@ class TestLawsOfScaling:
         _, times, rundown = self.wheel()
         later = fit_rundown(times + 1000.0, 12, terms=(0, 1, 2), harmonics=3)
         np.testing.assert_allclose(coefficients(later), coefficients(rundown), rtol=1e-6)  # 1e-13 of 1000 s is lost
+
+    def test_a_clock_that_counts_from_1970_costs_no_more_than_its_last_digit(self) -> None:
+        # passes of w0 = 60, f = .5 rad/s^2 solved by hand; at 1.7e9 s a float steps by 2.4e-7 s
+        turned = 2 * np.pi * np.arange(9)
+        times = (60 - np.sqrt(3600 - turned)) / 0.5
+        rundown = with_drift(fit_rundown(1.7e9 + times, 1, terms=2))
+        window = fit_window(rundown, 59.9, 59.7)
+        assert 1e-8 < rundown.sigma < 2.4e-7
+        assert 0 < window.time_uncertainty < 1e-3
+        assert window.time == pytest.approx(0.4, abs=4 * window.time_uncertainty)
 
     def test_a_slow_clock_scales_drag_and_hill_by_its_square(self) -> None:
         _, times, rundown = self.wheel()
