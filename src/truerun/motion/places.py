@@ -17,11 +17,11 @@ __all__ = ["PassGrid", "even_marks", "pass_grid", "scatter_variance"]
 class PassGrid:
     """Passes in rows of one turn.
 
-    ``times`` (n, m) count from the whole second before the first pass [s], since sums of times on a clock that has run
-    for decades lose their digits; missing ones are filled in by straight lines. ``weights`` (n, m) are 1/sigma (or 1), and 0 for a pass
-    that is missing; ``angles`` (m,) are the nominal angles of the marks from the start of the turn, the last one a
-    whole turn; ``reference`` is the mark that starts and ends each turn; ``rows`` and ``columns`` give the place of
-    every pass.
+    ``times`` (n, m) count from the whole second before the first pass [s], since sums of times on a clock that has
+    run for decades lose their digits; missing ones are filled in by straight lines. ``weights`` (n, m) are 1/sigma
+    (or 1), and 0 for a pass that is missing; ``angles`` (m,) are the nominal angles of the marks from the start of
+    the turn, the last one a whole turn; ``reference`` is the mark that starts and ends each turn; ``rows`` and
+    ``columns`` give the place of every pass.
     """
 
     times: NDArray[np.float64]
