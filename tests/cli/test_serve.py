@@ -38,8 +38,12 @@ class TestServe:
         with httpx.Client(trust_env=False, follow_redirects=True) as browser:
             assert "the rim arc" in browser.get(link).text
             assert browser.get(link).status_code == 403
+            form = {"content-type": "multipart/form-data; boundary=x", "sec-fetch-site": "same-origin"}
+            odd = browser.post(httpx.URL(link).join("/t/1/notes"), content=b"no boundary", headers=form)
+            assert odd.status_code == 400
         served.send_signal(signal.SIGINT)
         _, said = served.communicate(timeout=60)
         assert served.returncode == 0
         assert "Traceback" not in said
+        assert "boundary" not in said  # nobody at the terminal can mend a form that a browser sent
         assert said.rstrip().endswith("Everything that was written is kept.")

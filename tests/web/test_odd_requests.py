@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import logging
+import re
 import socket
+from collections.abc import Iterator
+from queue import Queue
 
 import httpx
 import pytest
 
 from tests.web.conftest import Running
 from tests.web.made_tests import agreed, opened, sealed
+from truerun.web.gate import HEADERS
 
 JSON = {"content-type": "application/json", "accept": "application/json"}
 
@@ -79,8 +84,14 @@ class TestForms:
 
 class TestConnections:
     def test_one_that_is_cut_off_leaves_nothing_behind_and_raises_nothing(
-        self, running: Running, client: httpx.Client, number: int, caplog: pytest.LogCaptureFixture
+        self,
+        running: Running,
+        client: httpx.Client,
+        number: int,
+        caplog: pytest.LogCaptureFixture,
+        monkeypatch: pytest.MonkeyPatch,
     ) -> None:
+        monkeypatch.setattr(logging.getLogger("uvicorn"), "propagate", True)
         head = (
             f"POST /t/{number}/notes HTTP/1.1\r\nHost: 127.0.0.1:{running.door.port}\r\nSec-Fetch-Site: same-origin\r\n"
         )
@@ -94,3 +105,63 @@ class TestConnections:
         state = running.bench.state(running.notebook.tests()[number - 1].id)
         assert not [each for each in state.notes if "cut" in each]
         assert not [each for each in caplog.records if each.exc_info]
+
+
+class Told(logging.Handler):
+    """Takes what is printed on the terminal of the server, as it comes: after the answer."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.records: Queue[logging.LogRecord] = Queue()
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take one line."""
+        self.records.put(record)
+
+
+class TestWhatTruerunItselfDoesWrong:
+    @pytest.fixture
+    def terminal(self, monkeypatch: pytest.MonkeyPatch) -> Iterator[Told]:
+        """Let the page of the keys fail in a way that nobody foresaw, and give what is printed."""
+
+        def fail(visit: object) -> None:
+            raise RuntimeError("a secret", type(visit))
+
+        monkeypatch.setattr("truerun.web.shelf.keys", fail)
+        told, log = Told(), logging.getLogger("uvicorn.error")
+        log.addHandler(told)
+        yield told
+        log.removeHandler(told)
+
+    def test_is_a_page_in_plain_words_and_the_traceback_stays_on_the_server(
+        self, client: httpx.Client, terminal: Told
+    ) -> None:
+        answer = client.get("/keys")
+        assert answer.status_code == 500  # RFC 9110, section 15.6.1
+        assert "What was written down before is kept." in answer.text
+        assert not re.search("RuntimeError|secret|Traceback|line [0-9]", answer.text)
+        assert {name: answer.headers.get(name) for name in HEADERS} == HEADERS
+        printed = terminal.records.get(timeout=20).exc_info
+        assert printed is not None
+        assert printed[0] is RuntimeError
+
+    def test_is_a_sentence_for_a_script_that_asks(self, client: httpx.Client, terminal: Told) -> None:
+        answer = client.get("/keys", headers={"accept": "application/json"})
+        assert answer.status_code == 500
+        assert "try again" in answer.json()["sentence"]
+        assert terminal.records.get(timeout=20).exc_info
+
+    def test_keeps_nobody_from_the_next_page(self, client: httpx.Client, terminal: Told) -> None:
+        for _ in range(10):  # the connection of the answer is closed: one that is used again would be cut off
+            assert client.get("/keys").status_code == 500
+            assert client.get("/").status_code == 200
+        assert terminal.records.get(timeout=20).exc_info
+
+
+class TestAFormThatCannotBeRead:
+    @pytest.mark.parametrize("body", [b"--x\r\nno header at all\r\n\r\n", b"--y\r\n\r\n--y--", b"no boundary"])
+    def test_is_refused_in_a_sentence(self, client: httpx.Client, number: int, body: bytes) -> None:
+        form = {"content-type": "multipart/form-data; boundary=x"}
+        answer = client.post(f"/t/{number}/notes", content=body, headers=form)
+        assert answer.status_code == 400
+        assert "nothing of it was written down" in answer.text

@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 
 from truerun.errors import HeadMoved, LedgerBroken, NotebookUnusable, PlanBroken, TruerunError, ValueOutOfRange
 from truerun.notebook.ledger import Notebook
-from truerun.web.gate import BODY_LIMIT, Door, Gate
+from truerun.web.gate import BODY_LIMIT, Door, Gate, unforeseen
 from truerun.web.pages import page
 from truerun.web.visit import Bench, Page, Visit, endpoint
 
@@ -99,6 +99,11 @@ _STATUS: tuple[tuple[type[TruerunError], int], ...] = (
     (ValueOutOfRange, 422),
 )
 
+_REFUSED = {
+    400: "What was sent cannot be read as a form, so nothing of it was written down. Go back and send it once more.",
+    404: "There is no such page.",
+}
+
 
 def application(notebook: Notebook, door: Door, *, body_limit: int = BODY_LIMIT) -> Starlette:
     """Make the application over an open notebook.
@@ -120,7 +125,7 @@ def application(notebook: Notebook, door: Door, *, body_limit: int = BODY_LIMIT)
     made = Starlette(
         routes=_routes(),
         middleware=[Middleware(Gate, door=door, limit=body_limit)],
-        exception_handlers={TruerunError: _told, HTTPException: _not_found},
+        exception_handlers={TruerunError: _told, HTTPException: _not_found, Exception: unforeseen},
     )
     made.state.bench = Bench(notebook)
     return made
@@ -159,7 +164,7 @@ async def _told(request: Request, error: Exception) -> Response:
 async def _not_found(request: Request, error: Exception) -> Response:
     """Say that nothing is here, or not in this way."""
     status = error.status_code if isinstance(error, HTTPException) else 500
-    said = "There is no such page." if status == 404 else "This page cannot be asked for in this way."
+    said = _REFUSED.get(status, "This page cannot be asked for in this way.")
     return await _answer(request, said, status)
 
 

@@ -15,10 +15,11 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["BODY_LIMIT", "FILE_LIMIT", "HEADERS", "Door", "Gate", "from_elsewhere", "said"]
+__all__ = ["BODY_LIMIT", "FILE_LIMIT", "HEADERS", "Door", "Gate", "from_elsewhere", "said", "unforeseen"]
 
 BODY_LIMIT = 1 << 20
 """Largest body of a request [bytes], unless a route is listed with its own."""
@@ -50,6 +51,12 @@ _PLAIN = "max-width:34em;margin:0 auto;padding:28px 18px;font:18px/1.5 sans-seri
 _TITLE = "font:400 31px/1.15 serif;margin:0 0 12px"
 _SAFE = frozenset(("GET", "HEAD"))
 _NEW_LINK = "Stop truerun in its terminal with Ctrl-C, start it again, and open the link that it prints."
+
+_FAILED = "Something went wrong inside truerun."
+_TRY_AGAIN = (
+    "What was written down before is kept. Go back and try again; where it fails again, what the terminal of truerun"
+    " says about it helps whoever mends it."
+)
 
 
 class _TooLarge(Exception):
@@ -208,6 +215,17 @@ def said(status: int, what: str, remedy: str) -> Response:
         f'<body style="{_PLAIN}"><main><h1 style="{_TITLE}">{what}</h1><p>{remedy}</p></main></body></html>'
     )
     return HTMLResponse(page, status)
+
+
+async def unforeseen(request: Request, error: Exception) -> Response:
+    """Say that truerun itself failed; it answers outside the gate, and the server prints the error on its terminal."""
+    del error
+    headers = {**HEADERS, "connection": "close"}  # the server cuts it off
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"sentence": f"{_FAILED} {_TRY_AGAIN}"}, 500, headers)
+    answer = said(500, _FAILED, _TRY_AGAIN)
+    answer.headers.update(headers)
+    return answer
 
 
 def _too_large(limit: int) -> Response:

@@ -28,6 +28,7 @@ from truerun.report.plan_words import plan_end_words
 from truerun.trial.mishaps import MISHAPS, excused
 from truerun.trial.plan import Plan
 from truerun.trial.seal import spoken_code
+from truerun.web.gate import unforeseen
 from truerun.web.observing import observe
 from truerun.web.pages import page
 from truerun.web.phone_book import Phone, PhoneBook, Role
@@ -78,7 +79,12 @@ def phone_application(bench: Bench, door: PhoneDoor) -> Starlette:
             *[Route(f"/static/{name}", _file(name), methods=["GET"]) for name in STATIC],
         ],
         middleware=[Middleware(PhoneGate, phones=door)],
-        exception_handlers={TruerunError: _refused, HTTPException: _refused, ClientDisconnect: _refused},
+        exception_handlers={
+            TruerunError: _refused,
+            HTTPException: _refused,
+            ClientDisconnect: _refused,
+            Exception: unforeseen,
+        },
     )
     made.state.bench, made.state.door = bench, door
     return made

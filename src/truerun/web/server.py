@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import logging
 import socket
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -84,6 +85,8 @@ def serve(
     door = Door(listener.getsockname()[1])
     made = application(notebook, door)
     made.state.bench.measured.update(measured or {})
+    # a form that cannot be read is answered with a page; nobody at the terminal can mend it
+    logging.getLogger("python_multipart").setLevel(logging.CRITICAL)
     config = uvicorn.Config(
         made,
         lifespan="off",
