@@ -245,6 +245,16 @@ class TestWithoutAPlan:
         assert result.sentence.startswith("If the order was drawn as stated: ")
         assert "not-sealed" in checks(result)
 
+    def test_run_numbers_that_skip_some_or_go_on_from_another_table_change_no_figure(self) -> None:
+        # the runs are the sequence in time: numbers alone must neither drop a run nor move it
+        usual = table(ORDER, times(ORDER, 1.05))
+        wanted = compare_runs(usual, stated(adjust=())).document()
+        for numbers in ([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 13], list(range(25, 37))):
+            runs = tuple(replace(run, slot=slot) for run, slot in zip(usual.runs, numbers, strict=True))
+            document = compare_runs(replace(usual, runs=runs), stated(adjust=())).document()
+            for key in ("orders", "p", "drive_fraction", "evidence_steps", "evidence_interval"):
+                assert document[key] == wanted[key], key
+
     def test_a_length_that_the_set_does_not_have(self) -> None:
         with pytest.raises(ValueOutOfRange, match="The number of runs is 11; it must be a multiple of 4"):
             compare_runs(table(ORDER[:11], times(ORDER[:11])), stated())

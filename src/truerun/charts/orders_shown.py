@@ -134,12 +134,12 @@ def _set_of(at: Context) -> OrderSet:
 def _inside(at: Context) -> NDArray[np.bool_]:
     """Tell which slots the list is made of."""
     slots = at.seen.planned if at.rules.plan else len(at.seen.used)
-    return np.asarray(at.seen.kept & np.array([run.slot <= slots for run in at.seen.runs]), dtype=np.bool_)
+    return np.asarray(at.seen.kept & (at.seen.places < slots), dtype=np.bool_)
 
 
 def _places(at: Context) -> NDArray[np.int64]:
     """Give the places of those slots, from 0."""
-    return np.array([run.slot - 1 for run in at.seen.runs])[_inside(at)]
+    return np.asarray(at.seen.places[_inside(at)])
 
 
 def _as_far(heap: Array, ours: float, *, both: bool) -> NDArray[np.bool_]:

@@ -77,9 +77,8 @@ def figures(seen: Observations, table: RunTable, rules: Rules) -> Figures:
     """
     slots = seen.planned if rules.plan else len(seen.used)
     allowed = orders_for(rules.orders or "", slots)
-    inside = np.array([run.slot <= slots for run in seen.runs])
-    kept = seen.kept & inside
-    places = np.array([run.slot - 1 for run in seen.runs])[kept]
+    kept = seen.kept & (seen.places < slots)
+    places = seen.places[kept]
     seed = rules.seed or table.digest or hashlib.sha256(seen.y.tobytes()).hexdigest()
     low_y, high_y = _worst_for_each_side(seen)
     columns, names = adjusted_columns(seen, rules)
@@ -245,11 +244,11 @@ def _running_bet(
     if allowed.arrangements is None or allowed.block is None:
         return None, (None, None)
     size = allowed.block
-    slots = max(run.slot for run in seen.runs)
+    places = seen.places
+    slots = int(places.max()) + 1
     used = np.ones(slots, dtype=np.int8)
     filled = np.zeros(slots, dtype=np.bool_)
     sides = np.full((2, slots), np.nan)
-    places = np.array([run.slot - 1 for run in seen.runs])
     used[places], filled[places], sides[:, places] = seen.used, ~seen.missing, _worst_for_each_side(seen)
     # only whole blocks bet: a block that is still being run has not been drawn to its end
     whole = 0

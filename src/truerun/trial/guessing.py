@@ -67,13 +67,12 @@ def judge_guesses(seen: Observations, rules: Rules) -> Guesses | None:
     """
     if rules.orders is None or not any(COLUMN in run.extra for run in seen.runs):
         return None
-    kept = ~seen.missing & np.array([run.slot <= seen.planned for run in seen.runs])
+    kept = ~seen.missing & (seen.places < seen.planned)
     guesses = np.array([_sign(run.slot, run.extra.get(COLUMN), rules) for run in seen.runs], dtype=np.int8)[kept]
     if not guesses.any():
         return None
     used = seen.used[kept]
-    places = np.array([run.slot - 1 for run in seen.runs])[kept]
-    orders = _orders(orders_for(rules.orders, seen.planned), places, used, rules)
+    orders = _orders(orders_for(rules.orders, seen.planned), seen.places[kept], used, rules)
     source, control = bang_by_condition(guesses, used, rules.alpha)
     return Guesses(guess_test(guesses, used, orders), source, control)
 

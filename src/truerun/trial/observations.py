@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 class Observations:
     """One entry a slot, shape (n,).
 
+    ``places`` tells where in the order each slot stands, from 0: in a plan by its number, in a table without one by the
+    sequence, as its numbers may skip some or go on from an earlier table.
     ``used`` is +1 for source and -1 for control as *drawn*; ``y`` the observation on the scale on which an effect
     adds, NaN where the slot has none; ``raw`` the value as measured (SI). ``worst`` marks slots in which a run was
     stopped after its time had been seen (a further attempt does not mend that), ``omitted`` those left out blind,
@@ -31,6 +33,7 @@ class Observations:
     """
 
     runs: tuple[Run, ...]
+    places: NDArray[np.int64]
     used: NDArray[np.int8]
     y: Array
     raw: Array
@@ -100,6 +103,7 @@ def observe(table: RunTable, rules: Rules) -> Observations:
         values[present], capped[present], limit = cut.times, cut.capped, cut.limit
     return Observations(
         runs=runs,
+        places=np.array([run.slot - 1 for run in runs]) if rules.plan else np.arange(len(runs)),
         used=used,
         y=_on_adding_scale(values, rules, runs, table),
         raw=raw,
