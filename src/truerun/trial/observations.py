@@ -23,7 +23,7 @@ class Observations:
     """One entry a slot, shape (n,).
 
     ``places`` tells where in the order each slot stands, from 0: in a plan by its number, in a table without one by the
-    sequence, as its numbers may skip some or go on from an earlier table.
+    sequence, whatever numbers a caller gave them.
     ``used`` is +1 for source and -1 for control as *drawn*; ``y`` the observation on the scale on which an effect
     adds, NaN where the slot has none; ``raw`` the value as measured (SI). ``worst`` marks slots in which a run was
     stopped after its time had been seen (a further attempt does not mend that), ``omitted`` those left out blind,
