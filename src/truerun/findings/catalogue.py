@@ -569,6 +569,12 @@ CHECKS: dict[str, Template] = {
         "{passes} left out",
         None,
     ),
+    "rows-of-one-time": Template(
+        NOTE,
+        "{rows} rows bear only {stamps} different times; of those of one time the first is used.",
+        None,
+        "Log times finely enough for each reading to have its own.",
+    ),
     "run-far-off": Template(
         NOTE,
         "Run {slot} lies far from all others, whatever the condition. It counts like any other.",

@@ -51,6 +51,8 @@ def releases_in(track: AngleTrack) -> Releases | None:
     >>> found.starts.round(2), found.turnings.round(2)
     (array([1., 1., 1., 1.]), array([-1., -1., -1., -1.]))
     """
+    if track.times.size < FEWEST_ROWS:
+        return None
     step = max(int(FINEST_STEP / max(float(np.median(np.diff(track.times))), 1e-9)), 1)
     times = track.times[::step]
     wound = float(np.ptp(track.angles)) <= 1.02 * TURN

@@ -12,6 +12,7 @@ from truerun.errors import FitImpossible
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.panels import TURN
+from truerun.motion.track_rows import require_forward
 from truerun.motion.turnings import alternating_extremes, scatter_of
 from truerun.series import SpeedTable
 
@@ -71,11 +72,7 @@ def rundown_rows(table: SpeedTable, *, marks: int | None = None) -> RundownRows:
     """
     sign = -1.0 if float(np.median(table.speeds)) < 0 else 1.0
     start = RundownRows(np.arange(table.times.size), table.times, sign * table.speeds, table.standard_uncertainty, ())
-    if bool((np.diff(table.times) < 0).any()):
-        row = int(np.flatnonzero(np.diff(table.times) < 0)[0]) + 2
-        raise FitImpossible(
-            f"The time in row {row} is earlier than the one before. Cut the recording there and use one part."
-        )
+    require_forward(table.times)
     left = _one_row_a_stamp(start.part(np.isfinite(start.times) & np.isfinite(start.speeds)))
     left = _without_zeros(left)
     if left.rows.size < FEWEST:

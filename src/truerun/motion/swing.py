@@ -86,7 +86,8 @@ def fit_swing(times: NDArray[np.float64], values: NDArray[np.float64]) -> Swing:
     since = times - times[0]
     swings = np.abs(np.diff(turnings.values)) / 2
     pace = np.pi / float(np.mean(np.diff(turnings.times)))
-    rate = float(np.log(swings[0] / swings[-1]) / (turnings.times[-2] - turnings.times[0])) if swings.size > 1 else 0.0
+    dies_away = swings.size > 1 and min(swings[0], swings[-1]) > 0
+    rate = float(np.log(swings[0] / swings[-1]) / (turnings.times[-2] - turnings.times[0])) if dies_away else 0.0
     waves = _waves(since, rate, pace)[0]
     straight = np.linalg.lstsq(waves, values, rcond=None)[0]
 

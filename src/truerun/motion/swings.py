@@ -14,6 +14,7 @@ from truerun.findings.finding import Finding
 from truerun.motion.panels import TURN
 from truerun.motion.rocking import FEWEST, Friction, Rocking, fit_rocking, principal_axis
 from truerun.motion.swing import FEWEST_TURNINGS, Swing, fit_swing
+from truerun.motion.track_rows import first_of_each_time, require_forward
 from truerun.motion.turnings import Turnings, turning_points
 from truerun.series import AngleTrack, PositionTrack, SpeedTable
 
@@ -257,7 +258,9 @@ def _read(series: AngleTrack | PositionTrack | SpeedTable) -> tuple[Array, Array
         return series.times, np.asarray(values, dtype=np.float64), SwingOf.ANGLE, "rad"
     if isinstance(series, PositionTrack):
         return series.times, principal_axis(series.x, series.y), SwingOf.PLACE, series.unit
-    return series.times, series.speeds, SwingOf.SPEED, "rad/s"
+    require_forward(series.times)
+    rows = first_of_each_time(series.times)
+    return series.times[rows], series.speeds[rows], SwingOf.SPEED, "rad/s"
 
 
 def _small_ones(

@@ -58,7 +58,7 @@ def growing_angles(track: AngleTrack, *, spots: int = 1) -> tuple[NDArray[np.flo
     angles = track.angles if counted else np.unwrap(track.angles, period=period)
     if angles[-1] < angles[0]:
         angles = -angles
-    largest = float(np.abs(np.diff(angles)).max()) / period
+    largest = float(np.abs(np.diff(angles)).max(initial=0.0)) / period
     if counted or largest <= ADVISED_STEP:
         return np.asarray(angles, dtype=np.float64), ()
     if largest > MOST_STEP:

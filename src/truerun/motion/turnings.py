@@ -101,7 +101,8 @@ def turning_points(times: NDArray[np.float64], values: NDArray[np.float64], *, l
     values : array, shape (n,)
         Angle, displacement or speed.
     least : float, optional
-        Swings smaller than this are taken for scatter. None: a hundredth of the range, and six times the scatter.
+        Swings smaller than this are taken for scatter; 0: nothing moves. None: a hundredth of the range, and six times
+        the scatter.
 
     Returns
     -------
@@ -115,7 +116,7 @@ def turning_points(times: NDArray[np.float64], values: NDArray[np.float64], *, l
     """
     if least is None:
         least = max(0.01 * float(np.ptp(values)), 6 * scatter_of(times, values))
-    every = alternating_extremes(values, least)
+    every = alternating_extremes(values, least) if least > 0 else np.array([], dtype=np.intp)
     extremes = _without_jumps(times, every)
     inner = extremes[1:-1]
     found = [
@@ -162,7 +163,7 @@ def _parabola(
     row = _bends(np.array([vertex if near.size < ENOUGH_FOR_TWO else 0.0]), two=near.size >= ENOUGH_FOR_TWO)[0]
     left = values[near] - columns @ weights
     variance = float(left @ left) / max(near.size - columns.shape[1], 1)
-    spread = float(np.sqrt(variance * (row @ np.linalg.inv(columns.T @ columns) @ row)))
+    spread = float(np.sqrt(variance * (row @ np.linalg.pinv(columns.T @ columns) @ row)))
     return times[place] + width * vertex, float(row @ weights), spread
 
 

@@ -208,7 +208,7 @@ def rundown(
     1.273
     """
     how = As(marks, None if mark_angles is None else tuple(mark_angles), kind, unit, decimal)
-    read = recording if isinstance(recording, Recording) else read_as(recording, how)
+    read = read_as(recording, how)
     found = reduced(read, how)
     return _shown(read, found, window or held_window([found.measured]))
 
@@ -243,7 +243,7 @@ def reduce_recordings(
     """
     done: list[tuple[Recording, Reduced]] = []
     for path in paths:
-        read = path if isinstance(path, Recording) else read_as(path, how)
+        read = read_as(path, how)
         _require_another(read, [before for before, _ in done])
         done.append((read, reduced(read, how)))
         if progress is not None:
@@ -253,8 +253,16 @@ def reduce_recordings(
 
 
 def read_as(source: Any, how: As) -> Recording:
-    """Read one recording; places of a point that goes round are read as its angles."""
-    read = read_recording(source, kind=how.kind, unit=how.unit, decimal=how.decimal)
+    """Read one recording, unless it is one; places of a point that goes round are read as its angles."""
+    if isinstance(source, Recording):
+        read = source
+    else:
+        read = read_recording(source, kind=how.kind, unit=how.unit, decimal=how.decimal)
+    if isinstance(read.series, AngleTrack | PositionTrack):
+        from truerun.motion.track_rows import rows_in_order  # noqa: PLC0415  pass times need none of it
+
+        series, doubts = rows_in_order(read.series)
+        read = replace(read, series=series, findings=(*read.findings, *doubts))
     if not isinstance(read.series, PositionTrack):
         return read
     from truerun.motion.round_track import round_track  # noqa: PLC0415  few recordings hold places

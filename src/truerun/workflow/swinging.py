@@ -83,7 +83,7 @@ def swings(
     >>> swings(BytesIO(f"time [s];angle [rad]\n{rows}\n".encode()))
     <swings: 12 turning points, 1.257 s>
     """
-    read = recording if isinstance(recording, Recording) else read_as(recording, As(None, None, kind, unit, decimal))
+    read = read_as(recording, As(None, None, kind, unit, decimal))
     series = read.series
     if not isinstance(series, AngleTrack | PositionTrack | SpeedTable):
         raise FitImpossible("This recording holds no angles, places or speeds; swings need one of them.")
