@@ -19,6 +19,7 @@ from truerun.findings.verdict_words import HEADLINES, SENTENCES
 from truerun.motion.capture_bound import capture_bound
 from truerun.series import Run, RunTable
 from truerun.trial.comparison import Comparison, compare_runs
+from truerun.trial.holding import holding
 from truerun.trial.look import look_at
 from truerun.trial.plan import Blinding, End, Measurand, Role
 from truerun.trial.rules import Rules, rules_of_plan
@@ -427,6 +428,24 @@ class TestFarOff:
             values = (60 * np.exp(rng.normal(0, 0.01, 12))).tolist()
             alarms += "run-far-off" in checks(compare_runs(RunTable(tuple(runs_of(ORDER, values))), stated()))
         assert alarms <= 3 + 4 * 3**0.5
+
+    def test_a_run_far_from_equal_readings_is_found_and_one_step_of_the_watch_is_not(self) -> None:
+        # all others alike leave no spread to divide by: the step of the reading is the least there can be
+        for value, is_far in ((60.01, False), (70.0, True)):
+            values: list[float | None] = [60.0] * 12
+            values[8] = value
+            result = compare_runs(table(ORDER, values), stated())
+            assert ("run-far-off" in checks(result)) is is_far
+            standing = {each.check for each in holding(result.at, result.findings)}
+            assert ("none-far-off" in standing) is not is_far
+
+    def test_runs_all_stopped_at_the_limit_have_no_spread_to_compare(self) -> None:
+        # 60.06 s is no round binary number: the mean of its logarithms is off in the last bit
+        for limit in np.linspace(60.01, 60.2, 20):
+            values = [limit if sign == "+" else time - 2 for sign, time in zip(ORDER, calm(12, 0.01), strict=True)]
+            ended = [sign == "+" for sign in ORDER]
+            runs = tuple(runs_of(ORDER, values, unfinished=ended))
+            assert "spread-differs" not in checks(compare_runs(RunTable(runs), stated()))
 
     def test_it_names_the_run_and_drops_nothing(self) -> None:
         result = compare_runs(table(ORDER, far_off()), stated())

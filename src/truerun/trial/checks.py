@@ -29,6 +29,7 @@ from truerun.trial.context import (
     hand_reach,
     level_noted,
     shown,
+    spreads,
     withdrawn,
 )
 from truerun.trial.decision import SAMPLED_ORDERS, adjusted_columns
@@ -48,6 +49,7 @@ _SPREADS_APART = 2.0
 _NOTABLE_LAUNCH = 0.005
 _ENOUGH_DIGITS = 10
 _NOTABLE_DIGITS = 0.01
+_LEAST = 1e-9  # of an observation: less is rounding
 
 
 def second_opinions(seen: Observations, rules: Rules) -> dict[str, Opinion]:
@@ -225,13 +227,11 @@ def check_adjustment(at: Context) -> Iterator[Finding]:
 
 def check_spread(at: Context) -> Iterator[Finding]:
     """Do both conditions scatter alike?"""
-    kept = at.seen.kept & np.isfinite(at.seen.y)
-    y, used = at.seen.y[kept], at.seen.used[kept]
-    spreads = [float(y[used == sign].std(ddof=1)) if (used == sign).sum() > 1 else 0.0 for sign in (1, -1)]
+    both = spreads(at.seen)
     names = [at.rules.conditions.source, at.rules.conditions.control]
-    if min(spreads) > 0 and max(spreads) > _SPREADS_APART * min(spreads):
-        more = int(spreads[1] > spreads[0])
-        ratio = f"{max(spreads) / min(spreads):.1f}"
+    if min(both) > 0 and max(both) > _SPREADS_APART * min(both):
+        more = int(both[1] > both[0])
+        ratio = f"{max(both) / min(both):.1f}"
         yield finding("spread-differs", more=names[more], less=names[1 - more], ratio=ratio)
 
 
@@ -244,14 +244,22 @@ def check_far_off(at: Context) -> Iterator[Finding]:
     if sizes.min() < 2 or df < 1:
         return
     rest = y - np.where(used > 0, y[used > 0].mean(), y[used < 0].mean())
+    if not rest.any():
+        return
     free = 1 - 1 / sizes
     others = (float((rest**2).sum()) - rest**2 / free) / df
-    if others.min() <= 0:
-        return
-    distance = np.abs(rest) / np.sqrt(others * free)
-    if 2 * len(y) * stdtr(df, -distance.max()) <= _FAR_OFF:
+    distance = np.abs(rest) / np.sqrt(np.maximum(others, _least_spread(at, y) ** 2) * free)
+    far = float(distance.max())
+    if 2 * len(y) * stdtr(df, -far) <= _FAR_OFF:
         slot = np.array([run.slot for run in at.seen.runs])[kept][int(distance.argmax())]
-        yield finding("run-far-off", slot=slot, distance=f"{distance.max():.1f}")
+        yield finding("run-far-off", slot=slot, distance=f"{far:.1f}" if far < 1000 else "more than 1000")
+
+
+def _least_spread(at: Context, y: Array) -> float:
+    """Give the spread that reading alone makes, on the adding scale: equal readings are not free of it."""
+    values = at.seen.raw[at.seen.kept & np.isfinite(at.seen.y)]
+    typical = float(np.median(np.abs(values))) if at.logarithmic else 1.0
+    return max((at.table.resolution or 0.0) / math.sqrt(12) / typical, _LEAST * float(np.abs(y).max()))
 
 
 def check_drift(at: Context) -> Iterator[Finding]:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from truerun.series import RunTable
 from truerun.stats.opinions import Opinion
@@ -28,11 +29,13 @@ __all__ = [
     "pooled_spread",
     "shown",
     "shown_span",
+    "spreads",
     "withdrawn",
 ]
 
 
 _ENOUGH_READINGS = 8
+_FLAT = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,19 @@ def plain_difference(seen: Observations) -> float:
     kept = seen.kept & np.isfinite(seen.y)
     source, control = seen.y[kept & (seen.used > 0)], seen.y[kept & (seen.used < 0)]
     return float(source.mean() - control.mean()) if len(source) and len(control) else math.nan
+
+
+def spreads(seen: Observations) -> tuple[float, float]:
+    """Give the standard deviation of source and control runs; exactly 0 for one run, or where only rounding is left."""
+    kept = seen.kept & np.isfinite(seen.y)
+    source, control = (_spread(seen.y[kept & (seen.used == sign)]) for sign in (1, -1))
+    return source, control
+
+
+def _spread(y: NDArray[np.float64]) -> float:
+    """Give the standard deviation of observations, as :func:`spreads` does."""
+    found = float(y.std(ddof=1)) if len(y) > 1 else 0.0
+    return found if found > _FLAT * float(np.abs(y).max(initial=0.0)) else 0.0
 
 
 def withdrawn(at: Context) -> bool:

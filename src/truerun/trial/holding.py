@@ -12,7 +12,7 @@ import numpy as np
 from truerun.findings.finding import Finding, Severity
 from truerun.findings.holds import HOLDS, NOT_DONE
 from truerun.stats.orders import smallest_p
-from truerun.trial.context import Context, amount, drift_share, level_noted, withdrawn
+from truerun.trial.context import Context, amount, drift_share, level_noted, spreads, withdrawn
 from truerun.trial.phrases import percent
 from truerun.trial.plan import End, Role
 
@@ -162,12 +162,8 @@ def _one_test(at: Context) -> Words | None:
 
 
 def _spread(at: Context) -> Words | None:
-    kept = at.seen.kept & np.isfinite(at.seen.y)
-    sides = [at.seen.y[kept & (at.seen.used == sign)] for sign in (1, -1)]
-    if min(len(side) for side in sides) < 2:
-        return None
-    spreads = [float(side.std(ddof=1)) for side in sides]
-    return {"ratio": f"{max(spreads) / min(spreads):.1f}"} if min(spreads) > 0 else None
+    both = spreads(at.seen)
+    return {"ratio": f"{max(both) / min(both):.1f}"} if min(both) > 0 else None
 
 
 def _far_off(at: Context) -> Words | None:
