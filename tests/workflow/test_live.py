@@ -3,12 +3,13 @@
 import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from truerun.errors import NotebookUnusable, RecordingUnreadable, TruerunError
+from truerun.errors import NotebookUnusable, PlanBroken, RecordingUnreadable, TruerunError
 from truerun.notebook.entries import Kind
 from truerun.notebook.files import read_file
 from truerun.notebook.ledger import Notebook, open_notebook
@@ -19,7 +20,7 @@ from truerun.sensing.ports import GrowingFile, SerialLine
 from truerun.series import Passes
 from truerun.virtual.made_up_sensor import MadeUpSensor, sensor_lines
 from truerun.workflow import bench
-from truerun.workflow.keeping import RunKeeper, begin_live_run, end_live_run
+from truerun.workflow.keeping import QUIET, RunKeeper, begin_live_run, end_live_run, finish_run
 from truerun.workflow.live import Live, State, watched
 from truerun.workflow.reducing import rundown
 
@@ -341,9 +342,28 @@ def test_what_came_live_reduces_to_the_drag_of_the_wheel(tmp_path: Path) -> None
         assert each["value"] == pytest.approx(true, rel=0.01)  # 4 us of jitter, and a curve that is fitted
 
 
+class Wall:
+    """A clock on the wall that is moved by hand."""
+
+    def __init__(self) -> None:
+        self.time = datetime(2026, 3, 1, 12, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        return self.time
+
+    def moves(self, seconds: float) -> None:
+        """Let so much time go by."""
+        self.time += timedelta(seconds=seconds)
+
+
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Notebook]:
-    with open_notebook(tmp_path / "bench.notebook") as opened:
+def wall() -> Wall:
+    return Wall()
+
+
+@pytest.fixture
+def book(tmp_path: Path, wall: Wall) -> Iterator[Notebook]:
+    with open_notebook(tmp_path / "bench.notebook", clock=wall) as opened:
         yield opened
 
 
@@ -389,18 +409,56 @@ class TestARunInTheNotebook:
         assert state.runs[0].seen is False
         assert state.next_slot == 1
 
-    def test_that_a_kill_broke_off_keeps_its_pieces_and_is_run_again(self, book: Notebook, arc: str) -> None:
+    def test_that_a_kill_broke_off_keeps_its_pieces_and_is_run_again(
+        self, book: Notebook, arc: str, wall: Wall
+    ) -> None:
         begun = begin_live_run(book, arc)
         live, clock, _ = exchange(stamps(1.0, 40))
         live.arm(RunKeeper(book, arc, begun.id))
         run(live, clock, 20)  # and nothing after that, as if the power had gone
         kept = live.now().kept
+        wall.moves(QUIET)
         again = begin_live_run(book, arc)
         first = bench.state_of(book, arc).runs[0]
         assert (again.slot, again.attempt) == (1, 2)
         assert len(first.passes) == kept > 0
         assert first.interrupted is not None
         assert begin_live_run(book, arc).id == again.id  # asked twice, nothing more happens
+
+    @pytest.mark.parametrize("seconds", [0.0, QUIET - 1, 1 - QUIET])  # also by a clock that was put back
+    def test_that_another_program_is_recording_is_not_declared_dead(
+        self, book: Notebook, arc: str, wall: Wall, seconds: float
+    ) -> None:
+        begun = begin_live_run(book, arc)
+        keeper = RunKeeper(book, arc, begun.id)
+        keeper.keep(1, [Pass(1.0), Pass(1.5)], 6)
+        wall.moves(seconds)
+        with pytest.raises(PlanBroken, match="being recorded elsewhere"):
+            begin_live_run(book, arc)
+        keeper.keep(1, [Pass(2.0)], 6)
+        assert end_live_run(book, arc, begun, 4) is not None
+        assert [run.passes for run in bench.state_of(book, arc).runs] == [(1.0, 1.5, 2.0)]
+
+    def test_that_was_begun_anew_meanwhile_says_so_at_its_end(self, book: Notebook, arc: str, wall: Wall) -> None:
+        begun = begin_live_run(book, arc)
+        live, clock, _ = exchange(stamps(1.0, 40))
+        live.arm(RunKeeper(book, arc, begun.id))
+        run(live, clock, 40)
+        wall.moves(QUIET)  # the wheel lies still, and nobody has ended the run
+        again = begin_live_run(book, arc)
+        said = finish_run(book, arc, begun, live.stop(), 4)
+        assert "the run was begun anew" in said
+        assert bench.state_of(book, arc).open_run == again
+
+    def test_two_keepers_at_once_are_no_recording(self, book: Notebook, arc: str) -> None:
+        """Each was armed before the first pass; what they kept is two clocks in one list."""
+        begun = [begin_live_run(book, arc) for _ in range(2)]
+        for first, each in enumerate(begun):
+            RunKeeper(book, arc, each.id).keep(1, [Pass(first + 0.5), Pass(first + 1.0)], 6)
+        assert [end_live_run(book, arc, each, 4) for each in begun] == [None, None]
+        state = bench.state_of(book, arc)
+        assert (state.runs[0].recordings, state.runs[0].seen, state.next_slot) == ((), False, 1)
+        assert str(state.runs[0].left_out).endswith("two programs kept passes of this run at once")
 
     def test_a_piece_that_is_sent_twice_stands_once(self, book: Notebook, arc: str) -> None:
         begun = begin_live_run(book, arc)

@@ -19,10 +19,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from truerun.notebook.ledger import Notebook
-    from truerun.notebook.state import RunState
+    from truerun.notebook.state import RunState, TestState
 
 __all__ = ["command_line"]
 
+_STARTED = (
+    "A watch was started for this run before. If it still runs elsewhere, leave here with Ctrl-C and end it there."
+)
 _KEYS = "Enter stops the watch; w and Enter: something went wrong."
 
 
@@ -101,6 +104,8 @@ def _one_run(book: Notebook, test: str, run: RunState) -> None:
     say(f"\nRun {run.slot}{again}: {condition}\nTake the source off and set it again. Guard closed, eyes protected.")
     if launch:
         say(f"Launch: {launch}")
+    if run.started is not None:
+        say(_STARTED)
     _measure_first(book, test, run, plan.covariates)
     click.prompt("Enter as you let go", default="", err=True, show_default=False, prompt_suffix=" > ")
     begun = time.monotonic()
@@ -111,9 +116,17 @@ def _one_run(book: Notebook, test: str, run: RunState) -> None:
         _wrong(book, test, run)
         return
     if ask("Was all well? y or n", yes_or_no, default="y"):
+        _require_no_time(state_of(book, test), run)
         stop_clock(book, test, run.id, seconds)
     else:
         _wrong(book, test, run)
+
+
+def _require_no_time(state: TestState, run: RunState) -> None:
+    """Refuse a second time of a run: another watch gave one while this one ran."""
+    if any(each.id == run.id and (each.seconds, each.left_out) != (None, None) for each in state.runs):
+        found, remedy = "another watch ended it meanwhile", "Write a note if this one matters, then go on."
+        raise PlanBroken(f"Run {run.slot} has one time", found, remedy)
 
 
 def _measure_first(book: Notebook, test: str, run: RunState, names: Sequence[str]) -> None:

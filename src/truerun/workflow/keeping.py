@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Entry, Kind
@@ -14,9 +15,13 @@ from truerun.sensing.pass_files import format_pass, pass_head
 from truerun.workflow.bench import attach_recording, begin_run, something_wrong, state_of
 from truerun.workflow.live import LiveNow
 
-__all__ = ["RunKeeper", "begin_live_run", "end_live_run", "finish_run", "require_real"]
+__all__ = ["QUIET", "RunKeeper", "begin_live_run", "end_live_run", "finish_run", "require_real"]
 
-_BROKE_OFF = "the program ended before the run did"
+_BROKE_OFF = "no passes came any more, and the run was begun anew"
+_TWICE = "two programs kept passes of this run at once"
+
+QUIET = 30.0
+"""Without a further pass for so long [s], a run that was not ended is taken to be recorded by nobody any more."""
 
 
 class RunKeeper:
@@ -56,14 +61,31 @@ def begin_live_run(notebook: Notebook, test: str) -> RunState:
     Raises
     ------
     PlanBroken
-        If nothing is sealed, all runs are done or the test is closed.
+        If nothing is sealed, all runs are done or the test is closed; or passes of the run came in just now, so that
+        another program is still recording it.
     """
     run = begin_run(notebook, test)
     if not run.passes:
         return run
+    quiet = _quiet(notebook, test, run)
+    if quiet < QUIET:
+        found = f"its last pass came {quiet:.0f} s ago"
+        remedy = "End it where it is recorded; if nobody records it any more, begin again in half a minute."
+        raise PlanBroken(f"Run {run.slot} is being recorded elsewhere", found, remedy)
     notebook.append(test, Kind.INTERRUPTED, {"run": run.id, "why": _BROKE_OFF}, sender=f"{run.id}:broken-off")
     something_wrong(notebook, test, run.id, "device-died", seen=False, words=_BROKE_OFF, sender=f"{run.id}:died")
     return begin_run(notebook, test)
+
+
+def _quiet(notebook: Notebook, test: str, run: RunState) -> float:
+    """Give how long ago passes of a run were written down last [s]; a clock that was put back tells no less than 0."""
+    last = _of_kind(notebook, test, run.id, Kind.PASSES)[-1].time
+    return abs((datetime.fromisoformat(notebook.time()) - datetime.fromisoformat(last)).total_seconds())
+
+
+def _of_kind(notebook: Notebook, test: str, run: str, kind: Kind) -> list[Entry]:
+    """Give the entries of one kind that belong to a run."""
+    return [each for each in notebook.entries(test) if each.kind is kind and each.body.get("run") == run]
 
 
 def end_live_run(notebook: Notebook, test: str, run: RunState, marks: int) -> Entry | None:
@@ -80,19 +102,27 @@ def end_live_run(notebook: Notebook, test: str, run: RunState, marks: int) -> En
     Returns
     -------
     Entry or None
-        None where the run was interrupted: it then counts as a sensor that died, its passes stay, and the same
-        condition is run again.
+        None where the run was interrupted, or two programs kept passes of it: it then counts as a sensor that died,
+        its passes stay, and the same condition is run again.
     """
-    entries = [entry for entry in notebook.entries(test) if entry.body.get("run") == run.id]
-    broken = [str(entry.body["why"]) for entry in entries if entry.kind is Kind.INTERRUPTED]
-    if broken:
-        something_wrong(notebook, test, run.id, "device-died", seen=False, words=broken[0], sender=f"{run.id}:died")
+    broken = _trouble(notebook, test, run)
+    if broken is not None:
+        something_wrong(notebook, test, run.id, "device-died", seen=False, words=broken, sender=f"{run.id}:died")
         return None
-    pieces = [entry for entry in entries if entry.kind is Kind.PASSES]
+    pieces = _of_kind(notebook, test, run.id, Kind.PASSES)
     if not pieces:
         raise ValueOutOfRange("The run", "without a single pass", "one with passes", "Check the sensor, launch again.")
     name = f"run-{run.slot}.csv" if run.attempt == 1 else f"run-{run.slot}-{run.attempt}.csv"
     return attach_recording(notebook, test, run.id, name, _written(pieces, marks), marks=marks, sender=f"{run.id}:file")
+
+
+def _trouble(notebook: Notebook, test: str, run: RunState) -> str | None:
+    """Say why the passes of a run are no whole recording of one sensor; None where they are."""
+    broken = _of_kind(notebook, test, run.id, Kind.INTERRUPTED)
+    if broken:
+        return str(broken[0].body["why"])
+    keepers = {str(each.sender).partition(":")[0] for each in _of_kind(notebook, test, run.id, Kind.PASSES)}
+    return _TWICE if len(keepers) > 1 else None
 
 
 def finish_run(
@@ -128,7 +158,7 @@ def finish_run(
     if not now.kept:
         return f"Nothing passed. Run {run.slot} waits."
     if end_live_run(notebook, test, run, marks) is None:
-        return f"Run {run.slot} was interrupted: {now.interruptions[0]}. Its passes are kept; it is run again."
+        return f"Run {run.slot} was interrupted: {_trouble(notebook, test, run)}. Its passes are kept; it is run again."
     return f"Run {run.slot}: {now.kept} passes are kept. What they say stays sealed until the last run."
 
 
