@@ -24,7 +24,7 @@ class Keys(io.StringIO):
         super().__init__()
         self.lines = lines
 
-    def readline(self, size: int | None = -1, /) -> str:
+    def readline(self, size: int | None = -1, /) -> str:  # type: ignore[override]  # typeshed has two bases differ
         """Give the next line."""
         del size
         return f"{next(self.lines)}\n"
