@@ -92,6 +92,17 @@ class TestTheCertifiedRegressions:
         assert away.max() < 0.01  # decrement below 1e-4 of the variance
 
 
+class TestAStepTooFar:
+    def test_a_prediction_that_overflows_is_stepped_back_from(self) -> None:
+        x = 1400 * np.linspace(0, 1, 9)
+
+        def misses(p: Array) -> tuple[Array, Array]:  # from -.05 the plain step goes to exponents in the thousands
+            grown = np.exp(p[0] * x)
+            return np.exp(-0.001 * x) - grown, (x * grown)[:, None]
+
+        assert fit_least_squares(misses, np.array([-0.05])).parameters[0] == pytest.approx(-0.001, abs=1e-8)
+
+
 class TestRefusals:
     def test_fewer_readings_than_unknowns(self) -> None:
         with pytest.raises(FitImpossible, match="1 readings for 2 unknowns"):

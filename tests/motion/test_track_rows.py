@@ -17,7 +17,7 @@ def written(heading: str, *columns: object) -> Any:
     """Write columns as a recording, times to a hundredth of a second."""
     rows = zip(*(np.asarray(column).tolist() for column in columns), strict=True)
     lines = (f"{time:.2f}," + ",".join(f"{value:.9f}" for value in rest) for time, *rest in rows)
-    return BytesIO("\n".join([heading, *lines]).encode())
+    return BytesIO(("\n".join([heading, *lines]) + "\n").encode())
 
 
 class TestOneRowATime:

@@ -163,7 +163,8 @@ def fit_least_squares(
         fine = best.decrement <= FINE * best.chi2  # gains are lost in rounding from here on
         share, far = -np.inf, best.length(damping)
         if trial is not None and (trial.chi2 <= best.chi2 or (fine and trial.decrement < best.decrement)):
-            share = 1.0 if fine else (best.chi2 - trial.chi2) / best.gain(damping)
+            promised = best.gain(damping)
+            share = 1.0 if fine or promised == 0 else (best.chi2 - trial.chi2) / promised
             best, steps = trial, steps + 1
         still = far <= LEAST_STEP * float(np.linalg.norm(best.parameters / best.scale))
         if small or (fine and share < 0) or (still and damping == 0.0):
@@ -200,7 +201,8 @@ def _start(misses: Misses, start: NDArray[np.float64]) -> _Point:
 def _evaluated(misses: Misses, parameters: NDArray[np.float64], scale: NDArray[np.float64]) -> _Point | None:
     """Evaluate; None where there is no prediction. A scale never grows, so that damping keeps holding."""
     try:
-        residuals, slopes = misses(parameters)
+        with np.errstate(over="raise", divide="raise", invalid="raise"):
+            residuals, slopes = misses(parameters)
     except ArithmeticError:
         return None
     with np.errstate(over="ignore", invalid="ignore"):
