@@ -53,6 +53,11 @@ class TestHardlyATrack:
         with pytest.raises(FitImpossible, match=r"0\.0 turns"):
             recognise_recordings([written("time [s],angle [rad]", [1.5], [2.5])], As())
 
+    def test_an_angle_with_a_slip_of_the_keys_is_no_track_of_so_many_turns(self) -> None:
+        times = np.arange(0.0, 24.0)
+        with pytest.raises(FitImpossible, match="slip of the keys"):
+            recognise_recordings([written("time [s],angle [rad]", times, np.append(times[:-1], 1e15))], As())
+
     def test_a_wheel_that_stands_still_does_not_swing(self) -> None:
         times = np.arange(0.0, 24.0)
         with pytest.raises(FitImpossible, match=r"0\.0 turns"):

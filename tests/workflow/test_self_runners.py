@@ -92,6 +92,21 @@ class TestReadingASustainedRun:
             assert each is not None
             assert (each.speed_last - each.speed_first) / each.duration == pytest.approx(0.02, rel=1e-3)
 
+    def test_angles_within_one_turn_speeds_the_other_way_and_stamps_that_repeat(self) -> None:
+        times = np.arange(0.0, 60.0, 0.05)
+        angles = 12.0 * times + 0.01 * times**2  # gains .02 rad/s^2
+        speeds = 12.0 + 0.02 * times
+        twice = SpeedTable(np.repeat(times, 2), np.repeat(speeds, 2))
+        for series in (AngleTrack(times, angles % (2 * np.pi)), SpeedTable(times, -speeds), twice):
+            found = sustained_run(series, 1)
+            assert found is not None
+            assert (found.speed_last - found.speed_first) / found.duration == pytest.approx(0.02, rel=1e-3)
+
+    def test_times_that_fall_back_and_angles_without_end_are_none(self) -> None:
+        times = np.arange(0.0, 60.0)
+        assert sustained_run(SpeedTable(times[::-1], 12.0 + 0.02 * times), None) is None
+        assert sustained_run(AngleTrack(times, np.append(12.0 * times[:-1], 1e15)), None) is None
+
     def test_the_launch_is_left_out(self) -> None:
         times = np.linspace(0.0, 60.0, 601)
         speeds = np.where(times < 3, 4.0 * times, 12.0 + 0.02 * (times - 3)) + 1e-9

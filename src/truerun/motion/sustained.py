@@ -7,11 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from truerun.errors import FitImpossible
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.clocks import ordered_passes
 from truerun.motion.free_part import turn_rates
 from truerun.motion.numbering import number_passes
+from truerun.motion.track_angles import MOST_TURNS, growing_angles
+from truerun.motion.track_rows import first_of_each_time
 from truerun.series import AngleTrack, Clock, Passes, Series, SpeedTable
 
 __all__ = ["SustainedRun", "sustained_run"]
@@ -133,7 +136,7 @@ def sustained_run(series: Series, marks: int | None) -> SustainedRun | None:
 def _speeds(series: Series, marks: int | None) -> tuple[Array, Array] | None:
     """Give times [s] and speeds [rad/s], from whole turns where there are passes."""
     if isinstance(series, SpeedTable):
-        return (series.times, series.speeds) if series.times.size >= LEAST_TURNS else None
+        return _of_table(series)
     if isinstance(series, AngleTrack):
         return _of_angles(series)
     if not isinstance(series, Passes):
@@ -150,15 +153,25 @@ def _speeds(series: Series, marks: int | None) -> tuple[Array, Array] | None:
     return (times[first] + times[last]) / 2, 2 * np.pi * np.sqrt(rates)
 
 
+def _of_table(series: SpeedTable) -> tuple[Array, Array] | None:
+    """Give the speeds of a table, the first of each time, positive in the direction of travel."""
+    rows = first_of_each_time(series.times)
+    if rows.size < LEAST_TURNS or (np.diff(series.times) < 0).any():
+        return None
+    speeds = series.speeds[rows]
+    return series.times[rows], np.sign(np.median(speeds)) * speeds
+
+
 def _of_angles(series: AngleTrack) -> tuple[Array, Array] | None:
     """Give the speeds of whole turns of a track of angles."""
-    angles, times = np.asarray(series.angles, dtype=float), np.asarray(series.times, dtype=float)
-    if angles[-1] < angles[0]:
-        angles = -angles
-    if (np.diff(angles) <= 0).any():
+    try:
+        angles, _ = growing_angles(series)
+    except FitImpossible:
+        return None
+    if (np.diff(angles) <= 0).any() or angles[-1] - angles[0] > 2 * np.pi * MOST_TURNS:
         return None
     turns = np.arange(angles[0], angles[-1], 2 * np.pi)
-    at = np.interp(turns, angles, times)
+    at = np.interp(turns, angles, series.times)
     return ((at[1:] + at[:-1]) / 2, 2 * np.pi / np.diff(at)) if turns.size > LEAST_TURNS else None
 
 

@@ -14,13 +14,14 @@ from truerun.motion.panels import TURN
 from truerun.motion.speed_rows import rundown_rows
 from truerun.series import AngleTrack, SpeedTable
 
-__all__ = ["free_track", "growing_angles"]
+__all__ = ["MOST_TURNS", "free_track", "growing_angles"]
 
 MOST_STEP = 0.45
 ADVISED_STEP = 0.25
 FEWEST_TURNS = 4
 PARTS = 16
 WRAPPED = 1.02
+MOST_TURNS = 10_000_000  # a hundred a second for a day
 
 
 def growing_angles(track: AngleTrack, *, spots: int = 1) -> tuple[NDArray[np.float64], tuple[Finding, ...]]:
@@ -105,6 +106,11 @@ def free_track(
         raise FitImpossible(
             f"The track has {turns:.1f} turns one way; it must have at least {FEWEST_TURNS if turning else 0.5}. "
             "Record from a higher speed; for a wheel that rocks, use its turning points."
+        )
+    if turns > MOST_TURNS:
+        raise FitImpossible(
+            f"The track runs through {turns:.3g} turns; it must be at most {MOST_TURNS}. Look for a slip of the keys "
+            "in an angle, or for a wrong unit."
         )
     width = TURN if turns >= FEWEST_TURNS else TURN * turns / PARTS
     edges = np.arange(angles[0], angles[end - 1], width)

@@ -258,8 +258,12 @@ def _fitted(task: _Task, start: NDArray[np.float64], *, stated: bool) -> tuple[P
             return (task.angles - seen) * task.weight, slopes * task.weight
 
         found = fit_least_squares(misses, start, stated=stated, floor=floor)
-        path = task.path(finer, found.parameters)
-        moved = task.angles - task.seen(path, path.time_slopes, found.parameters)[0] - found.residuals / task.weight
+        try:
+            path = task.path(finer, found.parameters)
+            seen = task.seen(path, path.time_slopes, found.parameters)[0]
+        except ArithmeticError:  # seen finely, it does not last as long as the track
+            break
+        moved = task.angles - seen - found.residuals / task.weight
         scatter = np.sqrt(1.0 if stated else max(found.variance, floor)) / task.weight
         if float(np.abs(moved).max()) <= ENOUGH_OF_SIGMA * scatter / np.sqrt(task.times.size) + 1e-9:
             return nodes, found
