@@ -13,11 +13,15 @@ from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.web.conftest import Running
 from tests.web.made_tests import opened, sealed
-from truerun.workflow.bench import state_of
+from truerun.notebook.entries import Kind
+from truerun.workflow.bench import begin_run, something_wrong, start_clock, state_of, stop_clock
 from truerun.workflow.showing import covered
 
 BOUNCE = 320
 """Milliseconds after which a second press is no longer taken for a bounce of the first."""
+
+ELSEWHERE = 77.7
+"""A time that another watch took [s]."""
 
 HELD_BACK = re.compile(r".*/observe$")
 
@@ -65,6 +69,11 @@ def run_by(sheet: Page, press: str) -> None:
             sheet.keyboard.press(press)
     until(sheet, "asked")
     sheet.wait_for_timeout(BOUNCE)
+
+
+def run_elsewhere(running: Running, test_id: str) -> None:
+    """Give the run that waits or comes next a time, as a phone or a terminal would."""
+    stop_clock(running.notebook, test_id, begin_run(running.notebook, test_id).id, ELSEWHERE)
 
 
 class TestOneRun:
@@ -223,24 +232,69 @@ class TestNothingIsLost:
         assert len(state.runs[-1].taps) == 1
         assert "loaded anew while the watch ran" in state.notes[-1][1]
 
-    def test_a_second_tab_works_the_same_watch(
-        self, running: Running, test_id: str, context: BrowserContext, sheet: Page
-    ) -> None:
+    def test_two_tabs_are_one_watch(self, running: Running, test_id: str, context: BrowserContext, sheet: Page) -> None:
         before = len(state_of(running.notebook, test_id).runs)
-        sheet.keyboard.press("Space")
-        until(sheet, "timing")
-        expect(sheet.locator("#outbox")).to_be_empty()
         second = context.new_page()
         second.goto(sheet.url)
+        until(second, "ready")
+        sheet.keyboard.press("Space")
+        until(sheet, "timing")
         until(second, "timing")  # not a second watch
+        for page in (sheet, second, sheet):
+            page.wait_for_timeout(BOUNCE)
+            page.locator("#tap").tap()
+        expect(second.locator("#taps")).to_have_text("3")
+        second.wait_for_timeout(BOUNCE)
+        second.locator("#stop").tap()
+        for page in (sheet, second):
+            until(page, "asked")
+        second.wait_for_timeout(BOUNCE)
+        second.locator("#well").click()
+        expect(second.locator("#onward")).to_contain_text("run")
+        expect(sheet.locator("h1")).to_contain_text("is written down")
+        for page in (sheet, second):
+            expect(page.locator("#outbox")).to_be_empty()
+        runs = state_of(running.notebook, test_id).runs
+        assert len(runs) == before + 1
+        assert (runs[-1].seconds is not None, len(runs[-1].taps)) == (True, 3)
+        kinds = [each.kind for each in running.notebook.entries(test_id) if each.body.get("run") == runs[-1].id]
+        assert (kinds.count(Kind.STARTED), kinds.count(Kind.STOPPED)) == (1, 1)
+
+    def test_a_tab_that_has_not_heard_of_the_other_yet_starts_no_second_watch(
+        self, running: Running, test_id: str, context: BrowserContext, sheet: Page
+    ) -> None:
+        """The events between tabs are held back, so that each press finds the other tab's in the store alone."""
+        second = context.new_page()
+        deaf = 'addEventListener("storage", (event) => event.stopImmediatePropagation(), true);'
+        second.add_init_script(deaf)
+        second.goto(sheet.url)
+        until(second, "ready")
+        sheet.keyboard.press("Space")
+        until(sheet, "timing")
+        started = sheet.evaluate("() => Object.values(localStorage).join()")
+        second.keyboard.press("Space")
+        until(second, "timing")
+        assert second.evaluate("() => Object.values(localStorage).join()") == started
+        sheet.wait_for_timeout(BOUNCE)
+        sheet.keyboard.press("t")
         second.wait_for_timeout(BOUNCE)
         second.keyboard.press("Space")
         until(second, "asked")
         second.wait_for_timeout(BOUNCE)
         second.locator("#well").click()
         expect(second.locator("#onward")).to_contain_text("run")
+        last = state_of(running.notebook, test_id).runs[-1]
+        assert (last.seconds is not None, len(last.taps)) == (True, 1)
+
+    def test_a_time_that_comes_second_is_refused_on_every_page_until_it_was_read(
+        self, running: Running, test_id: str, sheet: Page
+    ) -> None:
+        before = len(state_of(running.notebook, test_id).runs)
+        sheet.keyboard.press("Space")
+        until(sheet, "timing")
+        run_elsewhere(running, test_id)
         sheet.wait_for_timeout(BOUNCE)
-        sheet.keyboard.press("Space")  # somebody stops it in the first tab too
+        sheet.keyboard.press("Space")
         until(sheet, "asked")
         sheet.wait_for_timeout(BOUNCE)
         sheet.locator("#well").click()
@@ -254,7 +308,7 @@ class TestNothingIsLost:
         expect(sheet.locator("#outbox")).to_be_empty()
         runs = state_of(running.notebook, test_id).runs
         assert len(runs) == before + 1
-        assert runs[-1].seconds is not None
+        assert runs[-1].seconds == ELSEWHERE
 
     def test_what_another_tab_sent_is_answered_in_the_tab_where_it_was_pressed(
         self, running: Running, test_id: str, context: BrowserContext, sheet: Page
@@ -294,6 +348,37 @@ class TestNothingIsLost:
         expect(sheet.locator("#outbox")).to_contain_text("Not written down")
         sheet.get_by_role("button", name="I have read this").click()
         expect(sheet.locator("#outbox")).to_be_empty()
+
+
+class TestASheetThatLiesOpen:
+    def test_says_that_a_watch_was_started_elsewhere_and_goes_when_the_run_is_done(
+        self, running: Running, test_id: str, sheet: Page
+    ) -> None:
+        expect(sheet.locator("#elsewhere")).to_be_hidden()
+        begun = begin_run(running.notebook, test_id)
+        start_clock(running.notebook, test_id, begun.id, 1.0)
+        expect(sheet.locator("#elsewhere")).to_be_visible()
+        stop_clock(running.notebook, test_id, begun.id, ELSEWHERE)
+        expect(sheet.locator("h1")).to_have_text(f"Run {begun.slot} is written down.")
+
+    def test_started_before_it_has_asked_times_nothing_in_vain(
+        self, running: Running, test_id: str, context: BrowserContext, sheet: Page
+    ) -> None:
+        before = len(state_of(running.notebook, test_id).runs)
+        context.route("**/now", lambda route: route.abort())
+        run_elsewhere(running, test_id)
+        sheet.keyboard.press("Space")
+        expect(sheet.locator("h1")).to_contain_text("is written down")
+        expect(sheet.locator("#outbox")).to_contain_text("Not written down")
+        runs = state_of(running.notebook, test_id).runs
+        assert [run.seconds for run in runs[before:]] == [ELSEWHERE]
+
+    def test_of_an_attempt_that_was_left_out_elsewhere_becomes_the_next_attempt(
+        self, running: Running, test_id: str, sheet: Page
+    ) -> None:
+        begun = begin_run(running.notebook, test_id)
+        something_wrong(running.notebook, test_id, begun.id, "bumped", seen=False)
+        sheet.wait_for_selector("text=try 2")
 
 
 class TestNothingSealedIsShown:

@@ -64,6 +64,7 @@ PAGES: tuple[tuple[str, str, Sequence[str]], ...] = (
     (TEST + "/recordings/{digest}", "attachments.recording", ("GET",)),
     (RUN + "/measured", "measuring.measured", ("GET", "POST")),
     (RUN + "/sheet", "runs.sheet", ("GET",)),
+    (RUN + "/now", "runs.sheet_now", ("GET",)),
     (RUN + "/slate", "slates.slate", ("GET",)),
     (RUN + "/typed", "runs.typed_time", ("GET", "POST")),
     (RUN + "/guess", "runs.guess", ("GET", "POST")),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from truerun.errors import PlanBroken, ValueOutOfRange
 from truerun.notebook.entries import Kind
@@ -36,6 +36,7 @@ __all__ = [
     "runs",
     "session",
     "sheet",
+    "sheet_now",
     "shows_condition",
     "typed_time",
     "warm",
@@ -201,6 +202,27 @@ def sheet(visit: Visit) -> Response:
     return page_of_test(visit, row, state, "sheet.html.j2", here="runs", **_sheet(plan, state, slot, _wall(visit)))
 
 
+def sheet_now(visit: Visit) -> Response:
+    """Say where a run stands, to a sheet of it that lies open: phones or a terminal may have begun or ended it."""
+    slot = int(visit.place["slot"])
+    state = visit.state(visit.row)
+    waiting = state.open_run
+    following = state.closed is None and slot == state.next_slot
+    return JSONResponse(
+        {
+            "next": following,
+            "attempt": _attempt(state, slot),
+            "run": waiting.id if following and waiting else "",
+            "started": following and waiting is not None and waiting.started is not None,
+        }
+    )
+
+
+def _attempt(state: TestState, slot: int) -> int:
+    """Count the attempt at a run that waits or comes next."""
+    return state.open_run.attempt if state.open_run else 1 + sum(run.slot == slot for run in state.runs)
+
+
 def _sheet(plan: Plan, state: TestState, slot: int, now: datetime) -> dict[str, Any]:
     """Give what stands on a run sheet; ``now`` is the time on the wall."""
     name, waiting = plan.order[slot - 1], state.open_run
@@ -216,7 +238,7 @@ def _sheet(plan: Plan, state: TestState, slot: int, now: datetime) -> dict[str, 
         "measured": {} if waiting is None else waiting.measured,
         "slot": slot,
         "planned": plan.runs,
-        "attempt": waiting.attempt if waiting else 1 + sum(run.slot == slot for run in state.runs),
+        "attempt": _attempt(state, slot),
         "run": waiting.id if waiting else "",
         "started": waiting is not None and waiting.started is not None,
         "condition": name,

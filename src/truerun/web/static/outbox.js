@@ -99,8 +99,8 @@
     if (why) {
       timer = setTimeout(flush, pause);
       pause = Math.min(pause * 2, 8000);
-    } else if (read(KEPT).length) {
-      flush(); // put in while the last answer came
+    } else if (read(KEPT).length || waiters.size) {
+      flush(); // put in while the last answer came, or written over by another tab
     } else {
       document.dispatchEvent(new Event("truerun:sent"));
     }

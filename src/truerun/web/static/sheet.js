@@ -3,14 +3,15 @@
 "use strict";
 (function () {
   const sheet = document.getElementById("sheet");
-  const { observe, test, slot, attempt, run: known, guess } = sheet.dataset;
+  const { observe, now, test, slot, attempt, guess } = sheet.dataset;
   const KEPT = `truerun.watch.${test}.${slot}.${attempt}`;
   const byId = (id) => document.getElementById(id);
   const box = window.truerunOutbox;
   const load = () => { try { return JSON.parse(localStorage.getItem(KEPT)) || {}; } catch { return {}; } };
-  let watch = load(), before = "ready", lock = null, onward = null;
+  let watch = load(), known = sheet.dataset.run, before = "ready", lock = null, onward = null;
 
-  const keep = (more) => { watch = { ...watch, ...more }; localStorage.setItem(KEPT, JSON.stringify(watch)); };
+  // another tab may have pressed meanwhile: what it kept stays
+  const keep = (more) => { watch = { ...watch, ...load(), ...more }; localStorage.setItem(KEPT, JSON.stringify(watch)); };
   const absolute = (stamp) => (performance.timeOrigin + stamp) / 1000; // [s], and holds over a reload
   const say = (text) => { byId("live").textContent = text; };
   const state = () => document.body.dataset.state;
@@ -26,7 +27,10 @@
     if (known) { keep({ run: known }); return known; }
     const sent = box.put(observe, { what: "begin", slot: Number(slot) });
     keep({ run: sent.id });
-    sent.answered.then((answer) => { if (answer && answer.run) keep({ run: answer.run }); });
+    sent.answered.then((answer) => {
+      if (!answer) dropped(); // this run is not to be done any more: a time of it would be taken by nobody
+      else if (answer.run && localStorage.getItem(KEPT)) keep({ run: answer.run });
+    });
     return sent.id;
   }
 
@@ -39,7 +43,16 @@
     byId("lacking").hidden = typed.length === open.length;
   }
 
+  // pressed in another tab a moment ago: what was pressed first counts
+  function late(what) {
+    const kept = load();
+    if (watch[what] !== undefined || kept[what] === undefined) return false;
+    follow();
+    return true;
+  }
+
   function start(stamp) {
+    if (late("started")) return;
     const run = begun();
     measured(run);
     keep({ started: absolute(stamp), origin: performance.timeOrigin });
@@ -49,20 +62,27 @@
     stayAwake();
   }
 
+  function dropped() {
+    localStorage.removeItem(KEPT);
+    location.reload();
+  }
+
   function stop(stamp) {
+    if (late("seconds")) return;
     keep({ seconds: Math.round((absolute(stamp) - watch.started) * 1e4) / 1e4 });
     show("asked");
     say("Stopped. Was all well?");
   }
 
   function tapped(stamp) {
-    keep({ taps: (watch.taps || 0) + 1 });
+    keep({ taps: (load().taps || 0) + 1 });
     box.put(observe, { what: "tap", run: watch.run, at: absolute(stamp) });
     byId("taps").textContent = watch.taps;
     if (watch.taps % 10 === 0) say(`${watch.taps} turns`);
   }
 
   function well() {
+    if (late("well")) return;
     if (watch.origin !== performance.timeOrigin) {
       const words = `Run ${slot}: the page was loaded anew while the watch ran; its time rests on the computer's clock.`;
       box.put(observe, { what: "note", run: watch.run, words });
@@ -174,17 +194,62 @@
     beat = (beat + 1) % beats.length;
   }, 1000);
 
-  // said before the page was loaded anew: it waits until the notebook has it
+  // said before the page was loaded anew, or in another tab: it waits until the notebook has it
+  function waits() {
+    byId("next-words").textContent = "It is kept in this browser until the notebook has it.";
+    byId("once").hidden = true;
+    show("done");
+  }
+
+  // stand where the watch stands that this browser keeps
+  function resume() {
+    byId("taps").textContent = watch.taps || 0;
+    if (watch.seconds) show("asked");
+    else if (watch.started) { show("timing"); stayAwake(); }
+  }
+
+  // one watch in two tabs: what is pressed in one is seen in the other; what is being said here is said to its end
+  let follows = false;
+  addEventListener("storage", (event) => {
+    if (event.key !== KEPT) return;
+    const open = ["ready", "timing", "asked"].includes(state());
+    if (!event.newValue && (open || follows)) location.reload();
+    if (event.newValue && open) follow();
+  });
+  function follow() {
+    watch = load();
+    follows = Boolean(watch.well);
+    if (follows) waits();
+    else resume();
+  }
+
+  // paired phones, a terminal, another browser may begin and end this very run: a sheet that lies open asks
+  let asking = false;
+  async function look() {
+    if (asking || document.hidden || state() !== "ready" || watch.run) return;
+    asking = true;
+    try {
+      const answer = await fetch(now, { headers: { accept: "application/json" }, credentials: "same-origin" });
+      const stands = await answer.json();
+      if (answer.ok && state() === "ready" && !watch.run) {
+        if (!stands.next || stands.attempt !== Number(attempt)) { location.reload(); return; }
+        known = stands.run;
+        byId("elsewhere").hidden = !stands.started;
+      }
+    } catch { /* asked again */ } finally { asking = false; }
+  }
+  setInterval(look, 3000);
+  addEventListener("focus", look);
+  addEventListener("pageshow", look);
+  document.addEventListener("visibilitychange", look);
+
   if (watch.well) {
     const told = () => { localStorage.removeItem(KEPT); location.reload(); };
-    byId("next-words").textContent = "It is kept in this browser until the notebook has it.";
-    show("done");
+    waits();
     if (box.waiting()) document.addEventListener("truerun:sent", told);
     else told();
     return;
   }
-  byId("taps").textContent = watch.taps || 0;
-  if (watch.seconds) show("asked");
-  else if (watch.started) { show("timing"); stayAwake(); }
+  resume();
   if (location.hash === "#wrong") { before = state(); show("wrong"); }
 })();
