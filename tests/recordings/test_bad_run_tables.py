@@ -72,6 +72,20 @@ BAD: dict[str, tuple[str | bytes, str]] = {
         f"{GOOD}3,arc in\n",
         ", line 4: the row has 2 cells; the headings are 3. Add the cells that are missing, empty if need be.",
     ),
+    "a time too long to wait for": (
+        f"{GOOD}3,arc in,1e154\n",
+        (
+            ', line 4: the time is "1e154"; it must lie between 0.0001 and 1e+08 in SI units. '
+            "Look for a slip of the keys, or for a wrong unit in the heading."
+        ),
+    ),
+    "a time too short to stop": (
+        f"{GOOD}3,arc in,1e-20\n",
+        (
+            ', line 4: the time is "1e-20"; it must lie between 0.0001 and 1e+08 in SI units. '
+            "Look for a slip of the keys, or for a wrong unit in the heading."
+        ),
+    ),
     "a run twice": (
         f"{HEAD}1,arc in,61.2\n2,arc out,59\n\n1,arc in,60.1\n",
         (

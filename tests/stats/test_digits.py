@@ -15,6 +15,10 @@ class TestReadingDigits:
         assert last_digits(np.array([61.2, 58.9, 60.0, 0.3]), 0.1).tolist() == [2, 9, 0, 3]
         assert last_digits(np.array([61.25, -58.97]), 0.01).tolist() == [5, 7]
 
+    def test_a_step_so_fine_that_no_whole_number_holds_the_steps(self) -> None:
+        # 60 / 1e-20 = 6e21 steps, beyond 2^63; a float of that size is even, so its last digit is too
+        assert int(last_digits(np.array([60.0]), 1e-20)[0]) % 2 == 0
+
     def test_values_off_the_step_are_refused(self) -> None:
         with pytest.raises(ValueOutOfRange, match=r"61\.25"):
             last_digits(np.array([61.2, 61.25]), 0.1)

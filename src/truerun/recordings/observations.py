@@ -19,6 +19,8 @@ from truerun.units.unit import Dimension, parse_unit, units_of
 __all__ = ["Observations", "read_observations"]
 
 SHORTEST, LONGEST = 0.05, 1e5  # median time of a rundown that is read as seconds without doubt [s]
+_TIMED = 1e-4, 1e8  # s; ratios of what lies between can be computed, and nothing else is timed run by run
+_MEASURED = 1e-15, 1e15
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ def read_observations(grid: Grid, lines: Sequence[Line], heading: Heading, colum
     Raises
     ------
     RecordingUnreadable
-        If a cell is no observation, or a time is not positive.
+        If a cell is no observation, a time is not positive, or nobody can have measured that.
     ChoiceNeeded
         If a spreadsheet may have taken minutes for hours.
 
@@ -106,6 +108,10 @@ def _observation(grid: Grid, number: int, cell: Cell, heading: Heading, decimal:
     if dimension is Dimension.TIME and found.value <= 0:
         said = f'{called(heading)} is "{shown(cell)}"; it must be above zero.'
         raise grid.unreadable(number, f"{said} Write the time that was read, or leave the cell empty.")
+    least, most = _TIMED if dimension is Dimension.TIME else _MEASURED
+    if found.value and not least <= abs(found.value) <= most:
+        said = f'{called(heading)} is "{shown(cell)}"; it must lie between {least:g} and {most:g} in SI units.'
+        raise grid.unreadable(number, f"{said} Look for a slip of the keys, or for a wrong unit in the heading.")
     return found
 
 

@@ -66,7 +66,7 @@ def last_digits(values: NDArray[np.float64], resolution: float) -> NDArray[np.in
     if off.any():
         found = float(values[int(np.argmax(off))])
         raise ValueOutOfRange("A value", f"{found:g}", f"a whole number of steps of {resolution:g}")
-    return np.asarray(np.abs(whole).astype(np.int64) % 10)
+    return np.asarray(np.mod(np.abs(whole), 10).astype(np.int64))
 
 
 def digit_preference(digits: NDArray[np.int64]) -> DigitPreference:
