@@ -260,3 +260,13 @@ class TestAHandDoesNotAverageOut:
         assert (sure.verdict, doubtful.verdict) == (Verdict.ADDS, Verdict.NO_DIFFERENCE)
         assert "timing by hand" in doubtful.sentence
         assert sure.document()["pooled"] == doubtful.document()["pooled"]
+
+    def test_on_a_linear_scale_the_hand_is_reckoned_in_seconds(self) -> None:
+        linear = {"measurand": Measurand(scale="linear")}
+        plans = [sealed(n, timing="hand").model_copy(update=linear) for n in (1, 2, 3, 4)]
+        tests = [finished(made, 0.0015, spread=0.0005, seed=n) for n, made in enumerate(plans, 1)]
+        found = pool_tests(tests)
+        assert found.together is not None
+        assert 0.002 < found.together.mean.low < 0.1  # s: beyond .10 s / 60 s as a bare number, within .10 s
+        assert found.verdict is Verdict.NO_DIFFERENCE
+        assert "less than the 0.1\N{NO-BREAK SPACE}s that timing by hand could make" in found.sentence

@@ -8,7 +8,8 @@ import re
 
 import numpy as np
 
-from tests.trial.constructed import ORDER, stated, table, times
+from tests.trial.constructed import ORDER, runs_of, stated, table, times
+from truerun.series import RunTable
 from truerun.trial.comparison import Comparison, compare_runs
 from truerun.trial.plan import Blinding, Measurand
 from truerun.trial.rules import Rules
@@ -45,6 +46,23 @@ class TestASizeAtStakeOfNextToNothing:
         result = judged(1.0, 0.02, rules, seed=2)
         assert result.verdict is Verdict.INCONCLUSIVE
         assert "fresh test" not in result.sentence
+
+
+class TestFiguresThatPlainDigitsDoNotHold:
+    def test_an_end_beside_zero_is_not_written_as_zero(self) -> None:
+        # a sensor times to millionths; the span of the drive lies above 0, so no end of it may read 0.00 %
+        values = [60 * (1 + 2e-5 * (sign == "+") + 1e-6 * (slot % 5)) for slot, sign in enumerate(ORDER)]
+        result = compare_runs(table(ORDER, list(values)), stated(blinding=SENSOR))
+        assert result.verdict is Verdict.ADDS
+        assert "0.00\N{NO-BREAK SPACE}%" not in result.sentence
+
+    def test_small_and_large_units_are_written_without_the_e_of_a_program(self) -> None:
+        for size, written in ((2e-5, "×10⁻⁵\N{NO-BREAK SPACE}N m"), (2000.0, "\N{NO-BREAK SPACE}N m")):
+            values = [size * (1 + 0.5 * (sign == "+") + 0.01 * (slot % 5)) for slot, sign in enumerate(ORDER)]
+            rules = stated(measurand=Measurand(name="torque", scale="linear", unit="N m"), blinding=SENSOR)
+            sentence = compare_runs(RunTable(tuple(runs_of(ORDER, list(values)))), rules).sentence
+            assert written in sentence
+            assert not re.search(r"[0-9]e[-+\N{MINUS SIGN}]?[0-9]", sentence)
 
 
 class TestALimitOfZero:

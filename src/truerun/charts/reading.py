@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from truerun.trial.comparison import Comparison
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import measured, percent
 
 __all__ = ["PERCENT", "Reading", "doubling_span", "even_ticks", "nice_step", "reading_of", "text_width"]
 
@@ -44,8 +44,7 @@ class Reading:
         """
         if self.share:
             return percent(value, signed=signed)
-        unit = f"{_SPACE}{self.unit}" if self.unit else ""
-        return f"{value:{'+' if signed else ''}.3g}".replace("-", _MINUS) + unit
+        return measured(value, self.unit, signed=signed)
 
     def tick(self, value: float, step: float, *, unit: bool = False) -> str:
         """Write a graduation: no more digits than the step between two of them has.

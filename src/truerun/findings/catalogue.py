@@ -305,7 +305,7 @@ CHECKS: dict[str, Template] = {
         DOUBT,
         "Times were taken by a hand that knew which was which. The span lies beside zero by less than such a hand could "
         "make, so it does not count as a difference.",
-        "{allowance} of the shortest time",
+        "{allowance}",
         "Let a sensor time the runs, or let somebody time them who does not know the condition.",
     ),
     "heads-unknown": Template(

@@ -138,7 +138,7 @@ def figures_shown(result: Comparison) -> FiguresShown | None:
         bounds=_bounds(result, document),
         scatter=_scatter(result),
         margin=None if at.rules.margin is None else amount(at, at.rules.margin),
-        hand=None if hand is None else percent(hand),
+        hand=None if hand is None else amount(at, hand) + (" of a time" if at.logarithmic else ""),
         retained=None if result.figures is None else percent(result.figures.retained),
         opinions=_opinions(result, document),
     )

@@ -11,7 +11,7 @@ from truerun.report.standings import standings
 from truerun.trial.comparison import Comparison
 from truerun.trial.holding import Standing, kind_of
 from truerun.trial.look import Look
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import measured, percent
 from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken
@@ -114,7 +114,7 @@ def _size(plan: Plan, size: float) -> str:
     """Write a size in percent, or in the unit of a linear measurand."""
     if plan.measurand.scale == "log":
         return percent(size)
-    return f"{size:.3g}\N{NO-BREAK SPACE}{plan.measurand.unit or ''}".rstrip()
+    return measured(size, plan.measurand.unit)
 
 
 def _minutes(minutes: float | None) -> str:

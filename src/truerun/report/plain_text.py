@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from truerun.report.layout import minutes_text, rows_text, wrapped
 from truerun.report.noticed import findings_text
@@ -10,7 +11,7 @@ from truerun.report.plan_words import adjusted_words
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, pooled_spread, shown
 from truerun.trial.look import Look
-from truerun.trial.phrases import count_words, percent, stake
+from truerun.trial.phrases import count_words, measured, percent, stake
 from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken
@@ -70,12 +71,12 @@ def _interval_rows(result: Comparison) -> list[tuple[str, str]]:
     ends = [drawn.low, drawn.high] if at.logarithmic or at.rules.measurand.sign > 0 else [drawn.high, drawn.low]
     words = ["open" if end is None else amount(at, shown(at, end), signed=True) for end in ends]
     coverage = f"{100 * (1 - at.rules.alpha):g}"
-    luck = round(drawn.p * drawn.plus.orders)
+    luck = drawn.p * drawn.plus.orders
     return [
         ("Between", f"{words[0]} and {words[1]} (right {coverage} times in 100)"),
         (
             "Luck alone does this in",
-            f"{luck} of {drawn.plus.orders} orders (p = {drawn.p:.4g})",
+            f"{count_words(luck)} of {count_words(drawn.plus.orders)} orders (p = {drawn.p:.4g})",
         ),
         ("Adjusted for", ", ".join(adjusted_words(at.rules.adjust)) or "nothing"),
     ]
@@ -144,7 +145,7 @@ def plan_text(plan: Plan, seal: Seal, ahead: Prospect, time: Schedule | None, ch
     str
     """
     half = plan.runs // 2
-    size_text = percent if plan.measurand.scale == "log" else f"{{:.3g}} {plan.measurand.unit or ''}".format
+    size_text = percent if plan.measurand.scale == "log" else partial(measured, unit=plan.measurand.unit)
     say = (
         "The plan is sealed. Tell this code to somebody who will remember the day; "
         "a code that only you hold proves nothing about the date."

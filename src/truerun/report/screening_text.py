@@ -7,7 +7,7 @@ import math
 from truerun.findings.several_words import SCREENING_WORDS
 from truerun.report.layout import rows_text, wrapped
 from truerun.report.noticed import findings_text
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import measured, percent
 from truerun.trial.screening import Screened, ScreeningFigures, ScreeningPlan
 from truerun.trial.seal import Seal, spoken
 
@@ -104,5 +104,4 @@ def _size(result: Screened, size: float) -> str:
     measurand = result.plan.measurand
     if measurand.scale == "log":
         return percent(-math.expm1(-size), signed=True)
-    unit = f"\N{NO-BREAK SPACE}{measurand.unit}" if measurand.unit else ""
-    return f"{size:+.3g}".replace("-", "\N{MINUS SIGN}") + unit
+    return measured(size, measurand.unit, signed=True)

@@ -365,7 +365,8 @@ def check_hand(at: Context) -> Iterator[Finding]:
     low, high = at.figures.low, at.figures.high
     beside_zero = (low is not None and 0 < low <= reach) or (high is not None and -reach <= high < 0)
     if beside_zero:
-        yield finding("hand-allowance", allowance=percent(allowance))
+        of_what = " of the shortest time" if at.logarithmic else ""
+        yield finding("hand-allowance", allowance=amount(at, allowance) + of_what)
 
 
 def check_opinions(at: Context) -> Iterator[Finding]:

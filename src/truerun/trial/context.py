@@ -13,7 +13,7 @@ from truerun.stats.opinions import Opinion
 from truerun.trial.decision import Figures
 from truerun.trial.guessing import Guesses
 from truerun.trial.observations import Observations
-from truerun.trial.phrases import percent
+from truerun.trial.phrases import measured, percent
 from truerun.trial.rules import HAND_ERROR, Rules
 
 __all__ = [
@@ -104,9 +104,14 @@ def drift_share(at: Context) -> float:
 
 
 def hand_allowance(at: Context) -> float | None:
-    """Give by how much a hand that knew the condition could have moved a time, as a share; None where no hand did."""
+    """Give how far a hand that knew the condition could have moved a time; None where no hand did.
+
+    As a share of the shorter times; on a linear scale in seconds.
+    """
     if not at.rules.by_hand:
         return None
+    if not at.logarithmic:
+        return hand_error(at)
     kept = at.seen.kept & np.isfinite(at.seen.raw)
     means = [at.seen.raw[kept & (at.seen.used == sign)] for sign in (1, -1)]
     return hand_error(at) / float(min(values.mean() for values in means if len(values)))
@@ -114,10 +119,7 @@ def hand_allowance(at: Context) -> float | None:
 
 def hand_reach(at: Context) -> float:
     """Give the same on the scale on which an effect adds, 0 where no hand did."""
-    allowance = hand_allowance(at)
-    if allowance is None:
-        return 0.0
-    return allowance if at.logarithmic else hand_error(at)
+    return hand_allowance(at) or 0.0
 
 
 def hand_error(at: Context) -> float:
@@ -165,5 +167,4 @@ def amount(at: Context, size: float, *, signed: bool = False) -> str:
     """Write a drive fraction in percent, or a difference on a linear scale with its unit."""
     if at.logarithmic:
         return percent(size, signed=signed)
-    unit = f"\N{NO-BREAK SPACE}{at.rules.measurand.unit}" if at.rules.measurand.unit else ""
-    return f"{size:{'+' if signed else ''}.3g}".replace("-", "\N{MINUS SIGN}") + unit
+    return measured(size, at.rules.measurand.unit, signed=signed)

@@ -22,7 +22,7 @@ from truerun.stats.rounds import every_order, orders_in_rounds, sample_rounds
 from truerun.stats.several import dose_interval, dose_trend, shuffled_rows
 from truerun.trial.agreement import Record
 from truerun.trial.decision import SAMPLED_ORDERS
-from truerun.trial.phrases import chance, count_words, percent
+from truerun.trial.phrases import chance, count_words, measured, percent
 from truerun.trial.plan import End, Measurand
 from truerun.trial.rounds import SettingRuns, drawn_settings, observe_settings
 
@@ -362,8 +362,7 @@ def _amount(rules: DoseRules, size: float, *, signed: bool = False) -> str:
     """Write a drive fraction in percent, or a difference on a linear scale with its unit."""
     if rules.measurand.scale == "log":
         return percent(size, signed=signed)
-    unit = f"\N{NO-BREAK SPACE}{rules.measurand.unit}" if rules.measurand.unit else ""
-    return f"{size:{'+' if signed else ''}.3g}".replace("-", "\N{MINUS SIGN}") + unit
+    return measured(size, rules.measurand.unit, signed=signed)
 
 
 def _plural(unit: str) -> str:

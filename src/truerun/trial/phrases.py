@@ -2,28 +2,51 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from truerun.units.formats import format_percent
 
-__all__ = ["chance", "count_words", "listed", "percent", "runs_named", "stake"]
+__all__ = ["chance", "count_words", "listed", "measured", "percent", "runs_named", "stake"]
 
 _MOST_COUNTED = 1_000_000
+_HALF_A_HUNDREDTH = 5e-5  # of a percent: less would be written as 0.00 %
+_NOTHING = 1e-9  # of the whole: less is rounding
+_MOST_PLAIN = 6  # powers of ten that are written out
+_RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 
 _SPACE = "\N{NO-BREAK SPACE}"
 
 
 def percent(share: float, *, signed: bool = False) -> str:
-    r"""Write a share in percent, with two digits of it.
+    r"""Write a share in percent, with two digits of it or hundredths; what would be 0 then with its first digit.
 
     Examples
     --------
-    >>> percent(0.0546), percent(0.00312), percent(-0.3)
-    ('5.5\xa0%', '0.31\xa0%', '−30\xa0%')
+    >>> percent(0.0546), percent(0.00312), percent(-0.3), percent(0.00001234)
+    ('5.5\xa0%', '0.31\xa0%', '−30\xa0%', '0.001\xa0%')
     """
     size = abs(share)
     decimals = 0 if size >= 0.0995 else 1 if size >= 0.00995 else 2
+    if _NOTHING <= size < _HALF_A_HUNDREDTH:
+        decimals = -math.floor(math.log10(100 * size))
     return format_percent(share, signed=signed, decimals=decimals)
+
+
+def measured(size: float, unit: str | None, *, signed: bool = False) -> str:
+    r"""Write a size on a linear scale with three digits and its unit.
+
+    Examples
+    --------
+    >>> measured(0.5, "s"), measured(-1234.0, "W", signed=True), measured(1.2e-5, "N m"), measured(-0.0, None)
+    ('0.5\xa0s', '−1230\xa0W', '1.2×10⁻⁵\xa0N m', '0')
+    """
+    number, _, power = f"{size + 0.0:{'+' if signed and size else ''}.3g}".partition("e")
+    if power:
+        plain = 0 <= int(power) < _MOST_PLAIN
+        raised = str(int(power)).translate(_RAISED)
+        number = f"{float(f'{number}e{power}'):{'+' if signed else ''}.0f}" if plain else f"{number}×10{raised}"
+    return number.replace("-", "\N{MINUS SIGN}") + (f"{_SPACE}{unit}" if unit else "")
 
 
 def chance(p: float, ways: int) -> str:

@@ -32,7 +32,7 @@ from truerun.trial.comparison import Comparison
 from truerun.trial.context import Context, amount, hand_allowance, shown
 from truerun.trial.decision import SAMPLED_ORDERS, Figures
 from truerun.trial.linked import Place, places
-from truerun.trial.phrases import chance, percent, stake
+from truerun.trial.phrases import chance, stake
 from truerun.trial.plan import Plan, Role
 from truerun.trial.verdict import Verdict, side_of_zero
 
@@ -321,7 +321,7 @@ def _verdict(together: PooledEffects, used: Sequence[OneOfSeveral]) -> Verdict:
 
 
 def _allowance(used: Sequence[OneOfSeveral]) -> float:
-    """Give the largest share of a time that a hand could have made in one of the tests."""
+    """Give the most that a hand could have made in one of the tests, on the scale on which an effect adds."""
     return max((hand_allowance(test.comparison.at) or 0.0 for test in used), default=0.0)
 
 
@@ -370,7 +370,7 @@ def _pooled_sentence(used: Sequence[OneOfSeveral], together: PooledEffects, alph
     )
     allowance = _allowance(used)
     off, kept_off = side_of_zero(mean.low, mean.high, 0.0), side_of_zero(mean.low, mean.high, allowance)
-    return text + (POOL_WORDS["hand"].format(allowance=percent(allowance)) if off and not kept_off else "")
+    return text + (POOL_WORDS["hand"].format(allowance=amount(at, allowance)) if off and not kept_off else "")
 
 
 def _findings(tests: Sequence[OneOfSeveral]) -> tuple[Finding, ...]:

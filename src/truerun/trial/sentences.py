@@ -13,11 +13,13 @@ from truerun.findings.verdict_words import HEADLINES, SENTENCES
 from truerun.stats.t_power import two_sample_runs
 from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, shown_span, withdrawn
 from truerun.trial.controls import left_standing, next_controls, taken_out, taking_out
-from truerun.trial.phrases import listed, percent, stake
+from truerun.trial.phrases import count_words, listed, percent, stake
 from truerun.trial.plan import End, Role
 from truerun.trial.verdict import Verdict, side_of_zero, size_at_stake
 
 __all__ = ["cause_findings", "headline", "sentence"]
+
+_NEXT_TO_NOTHING = 0.5e-4  # half a hundredth of a percent
 
 
 def headline(at: Context, verdict: Verdict) -> str:
@@ -142,7 +144,9 @@ def _span(at: Context, low: float | None, high: float | None) -> str:
 def _luck(at: Context) -> str:
     """Say how many of the orders do as much by luck."""
     drawn = at.drawn
-    return SENTENCES["luck"].format(luck=round(drawn.p * drawn.plus.orders), orders=drawn.plus.orders)
+    return SENTENCES["luck"].format(
+        luck=count_words(drawn.p * drawn.plus.orders), orders=count_words(drawn.plus.orders)
+    )
 
 
 def _what_it_means(at: Context, verdict: Verdict) -> str:
@@ -212,7 +216,7 @@ def _inconclusive(at: Context) -> str:
         low=ends[0],
         high=ends[1],
         coverage=f"{100 * (1 - at.rules.alpha):g}",
-        allowance=percent(hand_allowance(at) or 0.0),
+        allowance=amount(at, hand_allowance(at) or 0.0),
     )
     each = _runs_to_tell(at)
     more = SENTENCES["more-runs"].format(each=each) if each else ""
@@ -252,10 +256,10 @@ def _limits_sentence(at: Context) -> str:
 
 
 def _limit(at: Context, size: float | None, key: str) -> str:
-    """Say how large something can still be; what would be written as 0 % is next to nothing."""
+    """Say how large something can still be; what rounds to 0.00 % is next to nothing."""
     if size is None:
         return SENTENCES["open-limit"]
-    if size == 0 or (at.logarithmic and percent(size) == percent(0.0)):
+    if size == 0 or (at.logarithmic and size < _NEXT_TO_NOTHING):
         return SENTENCES["next-to-nothing"]
     return SENTENCES[key].format(size=amount(at, size))
 
@@ -278,7 +282,7 @@ def _hand(at: Context) -> str:
     drawn, allowance = at.figures, hand_allowance(at)
     if drawn is None or allowance is None or side_of_zero(drawn.low, drawn.high, 0.0) is None:
         return ""
-    return SENTENCES["little-for-a-hand"].format(allowance=percent(allowance))
+    return SENTENCES["little-for-a-hand"].format(allowance=amount(at, allowance))
 
 
 def _withdrawn_sentence(at: Context, verdict: Verdict) -> str:

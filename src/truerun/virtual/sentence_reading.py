@@ -16,7 +16,8 @@ from truerun.trial.verdict import Verdict
 
 __all__ = ["contradictions"]
 
-_AMOUNT = re.compile("([+\N{MINUS SIGN}]?)([0-9]+(?:[.]([0-9]+))?)(?:e\N{MINUS SIGN}([0-9]+))?\N{NO-BREAK SPACE}(%|s)")
+_AMOUNT = re.compile("([+\N{MINUS SIGN}]?)([0-9]+(?:[.]([0-9]+))?)(?:×10⁻([⁰¹²³⁴⁵⁶⁷⁸⁹]+))?\N{NO-BREAK SPACE}(%|s)")
+_LOWERED = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789")
 _OPEN = "cannot be bounded"
 _NEXT_TO_NOTHING = "next to nothing"
 _BESIDE = "lies beside zero"
@@ -48,7 +49,7 @@ def read_amounts(text: str) -> list[Amount]:
     """
     found = []
     for sign, digits, decimals, power, unit in _AMOUNT.findall(text):
-        scale = 100 if unit == "%" else 10 ** int(power or 0)
+        scale = 100 if unit == "%" else 10 ** int((power or "0").translate(_LOWERED))
         value = float(digits) / scale
         found.append(Amount(-value if sign == "\N{MINUS SIGN}" else value, 0.5 / 10 ** len(decimals) / scale))
     return found
