@@ -33,7 +33,7 @@ class TestFigures:
 
     @pytest.mark.parametrize(("with_it", "without"), [(3, 3), (3, 4), (5, 2), (6, 3)])
     def test_all_ways_to_divide_the_runs(self, with_it: int, without: int) -> None:
-        # scipy.stats.permutation_test, all divisions; unequal numbers too
+        # scipy.stats.permutation_test, all divisions, counted by the size of the difference; unequal numbers too
         rng = np.random.default_rng(with_it)
         values = [round(float(60 * np.exp(each)), 2) for each in rng.normal(0, 0.05, with_it + without)]
         order = "+" * with_it + "-" * without
@@ -42,10 +42,19 @@ class TestFigures:
         logs -= logs.mean()  # the library's own allowance for rounding is small beside the size of the values
         source, control = logs[:with_it], logs[with_it:]
         theirs = permutation_test(
-            (source, control), lambda one, two, axis: one.mean(axis=axis) - two.mean(axis=axis), n_resamples=np.inf
+            (source, control),
+            lambda one, two, axis: np.abs(one.mean(axis=axis) - two.mean(axis=axis)),
+            n_resamples=np.inf,
+            alternative="greater",
         )
         assert seen.divisions == math.comb(with_it + without, with_it)
         assert seen.clean == round(theirs.pvalue * seen.divisions)
+
+    def test_a_perfect_split_of_unequal_numbers_has_no_mirror_image(self) -> None:
+        # 3 with and 2 without: of the 10 divisions only the one made puts the three longest together
+        seen = look_at(table("+-+-+", [62.0, 60.0, 63.0, 61.0, 64.0]), stated())
+        assert (seen.clean, seen.divisions) == (1, 10)
+        assert seen.luck.endswith("with so few runs it cannot be less.")
 
     @settings(max_examples=25, deadline=None)  # the first needs the simulation of several plans
     @given(st.lists(st.integers(550, 650).map(lambda tenths: tenths / 10), min_size=8, max_size=8))

@@ -65,6 +65,17 @@ class TestFiguresThatPlainDigitsDoNotHold:
             assert not re.search(r"[0-9]e[-+\N{MINUS SIGN}]?[0-9]", sentence)
 
 
+class TestAFreshTest:
+    def test_is_never_so_small_that_its_orders_can_decide_nothing(self) -> None:
+        # 4 + 4 in blocks of four have 36 orders: 2 of 36 split as clean, which is more than 5 of 100
+        rules = stated(blinding=SENSOR, claimed=0.03)
+        found = [judged(1.015, 0.012, rules, seed) for seed in range(40)]
+        offered = [re.search(r"about ([0-9]+) [+]", each.sentence) for each in found]
+        halves = [int(each[1]) for each in offered if each is not None]
+        assert halves
+        assert min(halves) == 6
+
+
 class TestALimitOfZero:
     def test_is_next_to_nothing_and_never_less_than_zero(self) -> None:
         rules = stated(blinding=SENSOR)

@@ -10,6 +10,7 @@ from truerun.errors import ValueOutOfRange
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding, Severity
 from truerun.findings.verdict_words import HEADLINES, SENTENCES
+from truerun.stats.orders import orders_for, rejecting_orders
 from truerun.stats.t_power import two_sample_runs
 from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, shown_span, withdrawn
 from truerun.trial.controls import left_standing, next_controls, taken_out, taking_out
@@ -19,6 +20,7 @@ from truerun.trial.verdict import Verdict, side_of_zero, size_at_stake
 
 __all__ = ["cause_findings", "headline", "sentence"]
 
+_MOST_OF_EACH = 14  # every set can decide from 12 of each at the usual levels
 _NEXT_TO_NOTHING = 0.5e-4  # half a hundredth of a percent
 
 
@@ -224,15 +226,27 @@ def _inconclusive(at: Context) -> str:
 
 
 def _runs_to_tell(at: Context) -> int | None:
-    """Give how many runs of each condition would find the size at stake in eight tests of ten; None if nobody could."""
+    """Give how many runs of each condition would find the size at stake in eight tests of ten; None if nobody could.
+
+    Never so few that their orders could decide nothing, however clean the split.
+    """
     size = size_at_stake(at)
     spread = pooled_spread(at)
     if size is None or not math.isfinite(size) or not spread:
         return None
     try:
-        return 2 * math.ceil(two_sample_runs(size / spread, 0.8, at.rules.alpha) / 2)
+        each = 2 * math.ceil(two_sample_runs(size / spread, 0.8, at.rules.alpha) / 2)
     except ValueOutOfRange:  # a size of next to nothing: more runs than can be planned
         return None
+    return next((more for more in range(each, _MOST_OF_EACH, 2) if _can_decide(at, 2 * more)), each)
+
+
+def _can_decide(at: Context, runs: int) -> bool:
+    """Tell whether so many runs, drawn from the same set of orders, can decide at all."""
+    try:
+        return rejecting_orders(orders_for(at.rules.orders or "", runs).count, at.rules.alpha) >= 1
+    except ValueOutOfRange:
+        return False
 
 
 def _limits_sentence(at: Context) -> str:
