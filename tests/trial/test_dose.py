@@ -147,6 +147,17 @@ class TestWhatStandsAgainstIt:
         assert found.trend.low is None
         assert "unfinished" in checks(found)
 
+    def test_broken_off_and_no_trend_gives_no_span_at_all(self) -> None:
+        # what a run that was still going hides may be a drive at many magnets or a brake at few
+        plan = sealed().plan
+        table = filled(plan, 0.0)
+        runs = tuple(replace(run, unfinished=run.slot == 2) for run in table.runs)
+        found = dose_runs(replace(table, runs=runs), rules_of_dose_plan(plan))
+        assert found.direction == 0
+        assert found.trend is not None
+        assert (found.trend.low, found.trend.high) == (None, None)
+        assert "no span can be given for what each magnet does" in found.sentence
+
     def test_a_run_stopped_after_its_time_was_seen_counts_at_its_worst_for_both_sides(self) -> None:
         # as in a comparison (method, section 4): a further attempt does not mend it, so its time does not matter
         plan = sealed().plan
@@ -216,6 +227,7 @@ class TestWithoutAPlan:
         with pytest.raises(PlanBroken, match="once a round"):
             dose(runs, orders="rounds", end="speed")
 
-    def test_a_condition_that_is_no_number_is_refused(self) -> None:
+    @pytest.mark.parametrize("condition", ["many", "nan magnets", "inf", "1e400"])
+    def test_a_condition_that_is_no_number_is_refused(self, condition: str) -> None:
         with pytest.raises(ValueOutOfRange, match="The condition of run 2"):
-            dose(self.RUNS | self.TIMES | {"condition": ["0", "many", "2", "3", "4", "5"]}, orders="rounds")
+            dose(self.RUNS | self.TIMES | {"condition": ["0", condition, "2", "3", "4", "5"]}, orders="rounds")

@@ -62,6 +62,7 @@ DOSE_WORDS: dict[str, str] = {
     "open": " ({runs} runs); no span can be given.",
     "flat": "What each {unit} does lies between {low} and {high}, with no difference inside; this method is right {coverage} "
     "times in 100 ({runs} runs).",
+    "flat-open": "Runs were still going at the limit, so no span can be given for what each {unit} does ({runs} runs).",
     "luck": " Luck alone gives so steep a trend in {luck} orders.",
     "how": " A trend says that the {plural} do it, not how.",
     "if-as-stated": "If the order was drawn as stated: ",

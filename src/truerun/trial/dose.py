@@ -257,10 +257,12 @@ def _by_dose(table: RunTable, rules: DoseRules) -> tuple[RunTable, tuple[str, ..
 def _number(condition: str, slot: int) -> float:
     """Read a dose from the name of a condition: a number, with or without a word behind it."""
     try:
-        return float(condition.split(maxsplit=1)[0].replace(",", "."))
-    except ValueError:
-        found = f'"{condition}"'
-        raise ValueOutOfRange(f"The condition of run {slot}", found, "a dose, such as 3 or 3 magnets") from None
+        dose = float(condition.split(maxsplit=1)[0].replace(",", "."))
+    except (ValueError, IndexError):
+        dose = math.nan
+    if not math.isfinite(dose):
+        raise ValueOutOfRange(f"The condition of run {slot}", f'"{condition}"', "a dose, such as 3 or 3 magnets")
+    return dose
 
 
 def _trend(seen: SettingRuns, doses: Array, rules: DoseRules) -> Trend:
@@ -276,8 +278,8 @@ def _trend(seen: SettingRuns, doses: Array, rules: DoseRules) -> Trend:
     )
     slope = (up.slope + down.slope) / 2
     low, high = dose_interval(up, rules.alpha)[0], dose_interval(down, rules.alpha)[1]
-    if seen.capped:  # the outer end is not known where runs were broken off
-        low, high = (low, None) if slope > 0 else (None, high)
+    if seen.capped:  # runs that were broken off hide a part: only an end that leaves zero out stays true
+        low, high = low if low is not None and low > 0 else None, high if high is not None and high < 0 else None
     return Trend(slope, low, high, two_sided_p(up.found, down.found), up.found.orders, sampled)
 
 
@@ -387,8 +389,11 @@ def _sentence(rules: DoseRules, trend: Trend, direction: int | None, stops: list
     words |= {"coverage": f"{100 * (1 - rules.alpha):g}"}
     ends = _ends(rules, trend)
     if direction == 0:
-        named = ["below" if end is None else _amount(rules, end, signed=True) for end in ends]
-        return start + DOSE_WORDS["flat"].format(low=named[0], high=named[1], **words)
+        low, high = ends
+        if low is None or high is None:
+            return start + DOSE_WORDS["flat-open"].format(**words)
+        low_text, high_text = (_amount(rules, end, signed=True) for end in (low, high))
+        return start + DOSE_WORDS["flat"].format(low=low_text, high=high_text, **words)
     value = _shown(rules, trend.slope)
     signed = rules.measurand.scale == "linear"
     key = "changes" if signed else "pays" if value > 0 else "costs"

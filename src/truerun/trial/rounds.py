@@ -140,7 +140,7 @@ def observe_settings(
         y,
         int((there | worst).sum()) if there.any() else 0,
         limit is not None,
-        (*_slips(runs, order), *_repeats(table, order), *_unfinished(unfinished & there, limit)),
+        (*_slips(runs, order), *_repeats(table, order), *_unfinished(unfinished & there, limit, measurand)),
         worst,
     )
 
@@ -212,8 +212,12 @@ def _repeats(table: RunTable, order: tuple[str, ...]) -> list[Finding]:
     return found
 
 
-def _unfinished(going: NDArray[np.bool_], limit: float | None) -> list[Finding]:
+def _unfinished(going: NDArray[np.bool_], limit: float | None, measurand: Measurand) -> list[Finding]:
     """Say that every time is counted up to a common limit only."""
     if limit is None:
         return []
-    return [finding("unfinished", count=int(going.sum()), all=len(going), limit=f"{limit:g} s")]
+    return [
+        finding(
+            "unfinished", count=int(going.sum()), all=len(going), limit=f"{limit:g} {measurand.unit or ''}".rstrip()
+        )
+    ]
