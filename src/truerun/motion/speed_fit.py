@@ -72,11 +72,6 @@ class SpeedRundown:
         """Honest covariance of the coefficients."""
         return self.drag.basis.mixing @ self.drag.covariance @ self.drag.basis.mixing.T
 
-    @property
-    def coefficient_reading(self) -> NDArray[np.float64]:
-        """Covariance of the coefficients from reading errors alone."""
-        return self.drag.basis.mixing @ self.drag.reading @ self.drag.basis.mixing.T
-
 
 @dataclass(frozen=True, slots=True)
 class SpeedWindow:

@@ -1,13 +1,13 @@
-"""What checks noticed, as plain text for a terminal."""
+"""What checks noticed, and what one recording says, as plain text for a terminal."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from truerun.findings.finding import Finding, Severity
-from truerun.report.layout import wrapped
+from truerun.report.layout import rows_text, wrapped
 
-__all__ = ["findings_text"]
+__all__ = ["findings_text", "recording_text"]
 
 _MARKS = {Severity.STOP: "Stops the verdict", Severity.DOUBT: "Mind this", Severity.NOTE: "Noted"}
 
@@ -22,3 +22,28 @@ def findings_text(findings: Sequence[Finding]) -> str:
         if found.remedy:
             lines.append(wrapped(f"What to do: {found.remedy}", first=2, hanging=2))
     return "\n".join(lines)
+
+
+def recording_text(
+    headline: str, rows: Sequence[tuple[str, str]], said: Sequence[str], findings: Sequence[Finding]
+) -> str:
+    """Write what one recording says.
+
+    Parameters
+    ----------
+    headline : str
+    rows : sequence of (str, str)
+        A name and a value each.
+    said : sequence of str
+        As what the file was read.
+    findings : sequence of Finding
+
+    Returns
+    -------
+    str
+        Lines of at most 88 characters, without a final line end.
+    """
+    parts = [wrapped(headline), rows_text(rows)]
+    parts += [wrapped("Read as: " + " ".join(said))] if said else []
+    parts += [findings_text(findings)] if findings else []
+    return "\n\n".join(parts)

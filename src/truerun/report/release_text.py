@@ -10,8 +10,7 @@ from truerun.charts.slowing import PER_MINUTE
 from truerun.findings.finding import Finding
 from truerun.motion.hill import capture_speed, hill_matrix
 from truerun.motion.release_choice import ReleasedHill
-from truerun.report.layout import rows_text, wrapped
-from truerun.report.noticed import findings_text
+from truerun.report.noticed import recording_text
 from truerun.report.rundown_text import per_minute, with_uncertainty
 
 __all__ = ["release_headline", "release_rows", "release_text"]
@@ -34,11 +33,7 @@ def release_text(released: ReleasedHill, said: Sequence[str], findings: Sequence
     str
         Lines of at most 88 characters, without a final line end.
     """
-    parts = [wrapped(release_headline(released)), rows_text(release_rows(released))]
-    if said:
-        parts.append(wrapped("Read as: " + " ".join(said)))
-    parts += [findings_text(findings)] if findings else []
-    return "\n\n".join(parts)
+    return recording_text(release_headline(released), release_rows(released), said, findings)
 
 
 def release_headline(released: ReleasedHill) -> str:

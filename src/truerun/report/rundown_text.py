@@ -16,8 +16,7 @@ from truerun.motion.rundown_data import TERM_NAMES, standstill_bound, usual_term
 from truerun.motion.speed_fit import SpeedRundown
 from truerun.motion.unseen import UnseenHill
 from truerun.motion.window import Window
-from truerun.report.layout import rows_text, wrapped
-from truerun.report.noticed import findings_text
+from truerun.report.noticed import recording_text
 from truerun.trial.phrases import percent
 
 __all__ = ["headline", "measured_rows", "per_minute", "rundown_text", "short_time", "with_uncertainty"]
@@ -55,11 +54,7 @@ def rundown_text(
     str
         Lines of at most 88 characters, without a final line end.
     """
-    parts = [wrapped(headline(rundown, window)), rows_text(measured_rows(rundown, window, unseen))]
-    if said:
-        parts.append(wrapped("Read as: " + " ".join(said)))
-    parts += [findings_text(findings)] if findings else []
-    return "\n\n".join(parts)
+    return recording_text(headline(rundown, window), measured_rows(rundown, window, unseen), said, findings)
 
 
 def headline(rundown: Measured, window: Window | None) -> str:

@@ -12,7 +12,7 @@ from truerun.motion.rocking import Decay, Friction
 from truerun.motion.swings import Part, SwingOf, Swings
 from truerun.motion.swings_data import decays_of
 from truerun.report.layout import rows_text, wrapped
-from truerun.report.noticed import findings_text
+from truerun.report.noticed import recording_text
 from truerun.report.rundown_text import with_uncertainty
 
 __all__ = ["stops_words", "swings_after_text", "swings_headline", "swings_rows", "swings_text"]
@@ -36,11 +36,7 @@ def swings_text(swings: Swings, said: Sequence[str], findings: Sequence[Finding]
     str
         Lines of at most 88 characters, without a final line end.
     """
-    parts = [wrapped(swings_headline(swings)), rows_text(swings_rows(swings))]
-    if said:
-        parts.append(wrapped("Read as: " + " ".join(said)))
-    parts += [findings_text(findings)] if findings else []
-    return "\n\n".join(parts)
+    return recording_text(swings_headline(swings), swings_rows(swings), said, findings)
 
 
 def swings_after_text(swings: Swings) -> str:
