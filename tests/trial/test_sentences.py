@@ -9,6 +9,7 @@ import re
 import numpy as np
 
 from tests.trial.constructed import ORDER, runs_of, stated, table, times
+from truerun.report.figures_shown import figures_shown
 from truerun.series import RunTable
 from truerun.trial.comparison import Comparison, compare_runs
 from truerun.trial.plan import Blinding, Measurand
@@ -63,6 +64,24 @@ class TestFiguresThatPlainDigitsDoNotHold:
             sentence = compare_runs(RunTable(tuple(runs_of(ORDER, list(values)))), rules).sentence
             assert written in sentence
             assert not re.search(r"[0-9]e[-+\N{MINUS SIGN}]?[0-9]", sentence)
+
+
+class TestAClaimTheOtherWay:
+    def test_of_a_drive_is_not_taken_for_the_brake_that_was_found(self) -> None:
+        # "loses 5 % more, between 4.7 % and 5.3 %" and a bare "5 % that is claimed" beside it would quarrel
+        result = judged(0.95, 0.003, stated(blinding=SENSOR, claimed=0.05))
+        assert result.verdict is Verdict.TAKES
+        assert "The +5.0\N{NO-BREAK SPACE}% that is claimed does not lie in this span." in result.sentence
+
+    def test_where_less_is_more_the_page_and_the_sentence_agree(self) -> None:
+        power = Measurand(name="power", scale="linear", sign=-1, unit="W")
+        values = [10 - 2 * (sign == "+") + 0.02 * (slot % 5) for slot, sign in enumerate(ORDER)]
+        rules = stated(measurand=power, blinding=SENSOR, claimed=2.0)
+        result = compare_runs(RunTable(tuple(runs_of(ORDER, list(values)))), rules)
+        assert "The 2\N{NO-BREAK SPACE}W that is claimed lies in this span." in result.sentence
+        page = figures_shown(result)
+        assert page is not None
+        assert (page.found.claimed, page.found.claim) == ("\N{MINUS SIGN}2\N{NO-BREAK SPACE}W", "inside")
 
 
 class TestAFreshTest:

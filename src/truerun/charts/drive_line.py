@@ -10,6 +10,7 @@ from truerun.charts.layers import Axis, Layer, describe, layer, words
 from truerun.charts.reading import Reading, doubling_span, reading_of, text_width
 from truerun.charts.ruled_line import bar_and_needle, graduations, to_hundred
 from truerun.trial.comparison import Comparison
+from truerun.trial.context import claim_shown
 
 __all__ = ["draw_drive_line"]
 
@@ -35,6 +36,7 @@ def draw_drive_line(comparison: Comparison, width: Width = Width.WIDE) -> Drawin
         None for a covered result.
     """
     document = comparison.document()
+    document["claimed"] = claim_shown(comparison.at)
     found = document["drive_fraction"] or document["effect"]
     if comparison.verdict is None or found is None:
         return None

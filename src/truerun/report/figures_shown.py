@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from truerun.trial.comparison import Comparison
-from truerun.trial.context import amount, hand_allowance, pooled_spread, shown, shown_span
+from truerun.trial.context import amount, claim_shown, hand_allowance, pooled_spread, shown, shown_span
 from truerun.trial.phrases import count_words, percent, stake
 
 __all__ = ["Bet", "Bounds", "FiguresShown", "Found", "Luck", "Opinion", "Scatter", "figures_shown"]
@@ -150,7 +150,7 @@ def _found(result: Comparison, document: _Document) -> Found:
     found = document["drive_fraction"] or document["effect"]
     value, low, high = found["value"], found["low"], found["high"]
     spanned = low is not None or high is not None
-    claimed = at.rules.claimed
+    claimed = claim_shown(at)
     attained = found["attained"] if spanned else None
     return Found(
         value=amount(at, value, signed=True),

@@ -20,6 +20,7 @@ __all__ = [
     "Context",
     "adding",
     "amount",
+    "claim_shown",
     "drift_share",
     "hand_allowance",
     "hand_error",
@@ -155,6 +156,12 @@ def adding(at: Context, size: float) -> float:
 def shown(at: Context, effect: float) -> float:
     """Give the drive fraction of an effect; on a linear scale the difference as measured."""
     return -math.expm1(-effect) if at.logarithmic else at.rules.measurand.sign * effect
+
+
+def claim_shown(at: Context) -> float | None:
+    """Give the claimed size on the scale of :func:`shown`; a drive of 1 or more stays as it was said."""
+    claimed = at.rules.claimed
+    return claimed if claimed is None or at.logarithmic else shown(at, claimed)
 
 
 def shown_span(at: Context, low: float | None, high: float | None) -> tuple[float | None, float | None]:

@@ -12,7 +12,17 @@ from truerun.findings.finding import Finding, Severity
 from truerun.findings.verdict_words import HEADLINES, SENTENCES
 from truerun.stats.orders import orders_for, rejecting_orders
 from truerun.stats.t_power import two_sample_runs
-from truerun.trial.context import Context, adding, amount, hand_allowance, pooled_spread, shown, shown_span, withdrawn
+from truerun.trial.context import (
+    Context,
+    adding,
+    amount,
+    claim_shown,
+    hand_allowance,
+    pooled_spread,
+    shown,
+    shown_span,
+    withdrawn,
+)
 from truerun.trial.controls import left_standing, next_controls, taken_out, taking_out
 from truerun.trial.phrases import count_words, listed, percent, stake
 from truerun.trial.plan import End, Role
@@ -171,12 +181,14 @@ def _what_it_means(at: Context, verdict: Verdict) -> str:
 
 def _claimed(at: Context) -> str:
     """Say whether the claimed size lies in the span."""
-    claimed, drawn = at.rules.claimed, at.drawn
-    if claimed is None:
+    claimed, said, drawn = at.rules.claimed, claim_shown(at), at.drawn
+    if claimed is None or said is None:
         return ""
     size = adding(at, claimed)
+    same_way = said * shown(at, at.effect) > 0  # the difference is written without a sign; a claim beside it too
+    words = amount(at, abs(said)) if same_way else amount(at, said, signed=True)
     inside = (drawn.low is None or drawn.low <= size) and (drawn.high is None or size <= drawn.high)
-    return SENTENCES["claim-inside" if inside else "claim-outside"].format(claimed=amount(at, claimed))
+    return SENTENCES["claim-inside" if inside else "claim-outside"].format(claimed=words)
 
 
 def _refuted(at: Context) -> str:
