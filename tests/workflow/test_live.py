@@ -207,6 +207,13 @@ class TestPieces:
         live.close()
         assert (len(keeper.of(1)), lines[0].closed) == (3, 1)
 
+    def test_a_port_that_was_lost_is_not_opened_again_once_it_is_closed(self) -> None:
+        live, clock, lines = exchange([*stamps(1.0, 3), None], stamps(5.0, 3))
+        run(live, clock, 4)
+        live.close()
+        run(live, clock, 20)
+        assert (lines[0].closed, len(lines[1].pieces)) == (1, 3)
+
     def test_a_disk_that_refuses_is_heard_of_and_the_piece_is_sent_once_more(self) -> None:
         live, clock, _ = exchange(stamps(1.0, 30))
 

@@ -218,6 +218,8 @@ class Live:
             return
         self._tried = now
         with self._lock:
+            if self._closed:
+                return
             try:
                 self._open()
             except TruerunError:
