@@ -128,7 +128,10 @@ class TestInABrowser:
         expect(page.locator("[data-figure=orders]")).to_have_text("70", timeout=60_000)
         page.locator("#orders").select_option("pairs")
         expect(box).to_contain_text("16 orders")
+        expect(page.locator("#sets tbody tr.chosen")).to_contain_text("cannot decide", timeout=60_000)
+        context.route("**/plan/trade", lambda route: route.abort())
         page.get_by_role("button", name="Make it 6 + 6 runs").click()
+        expect(page.locator("#sets tbody")).to_be_hidden()  # what it said was of the plan before
         expect(page.get_by_role("radio", name="6 + 6")).to_be_checked()
         expect(page.locator("[data-figure=orders]")).to_have_text("64", timeout=60_000)
         context.close()

@@ -71,6 +71,14 @@ class TestMishaps:
         assert asked is not None
         assert not {"mishaps", "covariates"} & set(asked)
 
+    def test_a_draft_that_was_kept_is_said_to_be(self, running: Running, client: httpx.Client) -> None:
+        test = opened(running.notebook, "a kept draft")
+        place, said = f"{place_of(running, test)}/plan", "The draft is kept in the notebook."
+        assert said not in client.get(f"{place}?kept=yes").text  # nothing was
+        sent = client.post(place, data=FORM | {"head": running.notebook.head(test).digest, "then": "keep"})
+        assert said in client.get(sent.headers["location"]).text
+        assert said not in client.get(place).text
+
     def test_what_counts_is_not_offered_at_the_bench(self, running: Running, client: httpx.Client) -> None:
         test = opened(running.notebook, "not offered")
         sealed(running.notebook, test, mishaps={"bumped": "counts"})

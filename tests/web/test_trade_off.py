@@ -93,3 +93,21 @@ class TestInABrowser:
         expect(page.locator("#sizes tbody tr.chosen")).to_contain_text(re.compile(r"12 \+ 12"), timeout=60_000)
         expect(page.locator("#stops")).to_contain_text("run 24")
         context.close()
+
+    def test_on_a_phone_they_fit_and_a_column_without_an_entry_is_left_out(
+        self, running: Running, number: int, browser: Browser
+    ) -> None:
+        context = running.context(browser, viewport={"width": 390, "height": 844})
+        page = context.new_page()
+        page.goto(f"{running.address}/t/{number}/plan")
+        for name in ("source", "control", "spread", "run_minutes"):
+            page.locator(f"#{name}").fill(FORM[name])
+        done = page.locator("#sizes thead th").last
+        expect(page.locator("#sizes tbody tr.chosen")).to_contain_text("h", timeout=60_000)
+        expect(done).to_be_hidden()
+        page.locator("#begin").fill(FORM["begin"])
+        expect(page.locator("#sizes tbody tr.chosen")).to_contain_text("20:37", timeout=60_000)
+        expect(done).to_be_visible()
+        for table in ("#sizes", "#sets"):
+            assert page.locator(table).evaluate("(box) => box.scrollWidth <= box.clientWidth"), table
+        context.close()

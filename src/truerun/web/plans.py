@@ -35,6 +35,8 @@ __all__ = ["figures", "plan", "plan_file", "run_sheet", "seal", "trade"]
 _CHANGES = ("runs", "orders", "end", "launch")
 """What a way out of a plan that cannot decide may change."""
 
+_KEPT = "yes"
+
 _RULE = str(PlanRequest.model_fields["left_out_rule"].default)
 
 _PAPER = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'"}
@@ -61,7 +63,7 @@ def plan(visit: Visit) -> Response:
     except HeadMoved as error:
         form.troubles["form"] = str(error)
         return _maker(visit, state, form, status=409)
-    return moved(f"/t/{row.number}/plan" + ("/seal" if form["then"] == "seal" else ""))
+    return moved(f"/t/{row.number}/plan" + ("/seal" if form["then"] == "seal" else f"?kept={_KEPT}"))
 
 
 def _with_launch(state: TestState, values: dict[str, str]) -> dict[str, str]:
@@ -116,7 +118,17 @@ def _maker(visit: Visit, state: TestState, form: Form, *, status: int = 200) -> 
         ahead=ahead,
         why=why,
         dead=dead_end_of(request),
+        at_stake=_at_stake(state),
+        kept=visit.query.get("kept") == _KEPT and state.request is not None and not visit.posted,
     )
+
+
+def _at_stake(state: TestState) -> str:
+    """Name what the plan's chance is a chance of: to find what is claimed, else what somebody would care about."""
+    claimed = (state.claim or {}).get("claimed")
+    if claimed is None:
+        return "Finds the smallest effect you would care about"
+    return f"Finds the {'drive' if claimed >= 0 else 'brake'} of {percent(abs(claimed))} that is claimed"
 
 
 def _with_claim(state: TestState, request: Mapping[str, Any]) -> dict[str, Any]:

@@ -47,7 +47,7 @@ class Forecasted:
             "false_alarms": percent(ahead.false_alarms),
             "time": None if self.schedule is None else minutes_text(self.schedule.minutes),
             "sittings": None if self.schedule is None else self.schedule.sittings,
-            "chance": None if self.chance is None else f"{min(round(10 * self.chance), 10)} of 10",
+            "chance": None if self.chance is None else f"in {round(10 * self.chance)} tests of 10",
         }
 
 

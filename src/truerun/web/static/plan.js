@@ -40,6 +40,8 @@
   function change(said) {
     for (const [name, value] of new URLSearchParams(said)) form.elements[name].value = value;
     document.getElementById("deadend").replaceChildren();
+    // what was said of the plan before is not left standing beside the figures of this one
+    form.querySelectorAll(".trade").forEach((each) => each.classList.add("anew"));
     form.querySelector("input[name=runs]:checked").focus();
     reckon();
   }
@@ -47,13 +49,16 @@
   function fill(id, rows) {
     const box = document.getElementById(id);
     box.hidden = !rows.length;
+    box.classList.remove("anew");
+    const heads = [...box.querySelectorAll("thead th")];
+    heads.forEach((head, place) => { head.hidden = rows.every((row) => !row.cells[place]); });
     box.querySelector("tbody").replaceChildren(...rows.map((row) => {
       const line = document.createElement("tr");
-      const heads = [...box.querySelectorAll("thead th")];
       row.cells.forEach((text, place) => {
         const cell = document.createElement(place ? "td" : "th");
         if (!place) cell.scope = "row";
         cell.className = heads[place].className;
+        cell.hidden = heads[place].hidden;
         cell.textContent = text;
         line.append(cell);
       });
