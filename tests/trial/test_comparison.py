@@ -69,6 +69,25 @@ class TestTheFirstWorkedList:
         assert 0.015 < below[0.95] < below[0.99] <= 0.02
 
 
+class TestTheSpread:
+    @pytest.mark.parametrize("adjust", [(), ("run-number",)])
+    def test_is_that_of_the_residuals_where_runs_were_spoilt_after_their_time_was_seen(self, adjust: Any) -> None:
+        # least squares by numpy over the runs that have a time of their own
+        spoilt = {4, 7}
+        whole = table(ORDER, times(ORDER, 1.02, 0.01, seed=3))
+        runs = tuple(
+            replace(run, left_out="bumped", seen=True) if place in spoilt else run
+            for place, run in enumerate(whole.runs)
+        )
+        found = compare_runs(replace(whole, runs=runs), stated(adjust=adjust)).document()["spread"]
+        kept = [place for place in range(12) if place not in spoilt]
+        y = np.log([whole.runs[place].value or np.nan for place in kept])
+        order = [1.0 if ORDER[place] == "+" else -1.0 for place in kept]
+        columns = np.column_stack([np.ones(10), order, *([kept] if adjust else [])])
+        rest = y - columns @ np.linalg.lstsq(columns, y, rcond=None)[0]
+        assert found == pytest.approx(np.sqrt(rest @ rest / (10 - columns.shape[1])), rel=1e-9)
+
+
 class TestStopping:
     """Method, section 4, "When to stop"."""
 

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truerun.series import RunTable
+from truerun.stats.exact import nuisance_basis
 from truerun.stats.opinions import Opinion
-from truerun.trial.decision import Figures
+from truerun.trial.decision import Figures, adjusted_columns
 from truerun.trial.guessing import Guesses
 from truerun.trial.observations import Observations
 from truerun.trial.phrases import measured, percent
@@ -142,8 +143,12 @@ def pooled_spread(at: Context) -> float:
     opinion = at.opinions.get("ancova")
     if opinion is None:
         return 0.0
-    retained = at.figures.retained if at.figures is not None else 1.0
-    return opinion.standard_error * math.sqrt(at.seen.kept.sum() * retained / 4)
+    counted = at.seen.kept & np.isfinite(at.seen.y)  # a run reckoned at its worst has no value of its own
+    order = at.seen.used[counted].astype(np.float64)
+    columns, names = adjusted_columns(at.seen, at.rules)
+    basis = nuisance_basis(columns[counted], names, order)
+    left = order - basis @ (basis.T @ order)
+    return opinion.standard_error * math.sqrt(float(left @ left)) / 2
 
 
 def adding(at: Context, size: float) -> float:
