@@ -88,6 +88,16 @@ class TestTheSpread:
         assert found == pytest.approx(np.sqrt(rest @ rest / (10 - columns.shape[1])), rel=1e-9)
 
 
+class TestAHandsShareOfATime:
+    def test_is_not_taken_of_a_run_that_was_stopped_after_a_second(self) -> None:
+        # .10 s for start and stop together (Am. J. Phys. 87 (2019) 110) of about a minute
+        whole = table(ORDER, times(ORDER))
+        runs = (replace(whole.runs[0], value=1.0, left_out="bumped", seen=True), *whole.runs[1:])
+        assert compare_runs(whole, stated()).document()["hand_allowance"] == pytest.approx(0.1 / 60, rel=0.002)
+        found = compare_runs(replace(whole, runs=runs), stated()).document()["hand_allowance"]
+        assert found == pytest.approx(0.1 / 60, rel=0.002)
+
+
 class TestStopping:
     """Method, section 4, "When to stop"."""
 

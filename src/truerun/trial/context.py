@@ -114,7 +114,7 @@ def hand_allowance(at: Context) -> float | None:
         return None
     if not at.logarithmic:
         return hand_error(at)
-    kept = at.seen.kept & np.isfinite(at.seen.raw)
+    kept = at.seen.kept & np.isfinite(at.seen.y)  # a run that was stopped has no time to be a share of
     means = [at.seen.raw[kept & (at.seen.used == sign)] for sign in (1, -1)]
     return hand_error(at) / float(min(values.mean() for values in means if len(values)))
 
