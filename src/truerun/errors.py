@@ -6,6 +6,8 @@ A sentence says what was found (with its unit), what is allowed, and what to do.
 
 from __future__ import annotations
 
+from typing import Any
+
 __all__ = [
     "ChoiceNeeded",
     "FitImpossible",
@@ -24,6 +26,17 @@ class TruerunError(Exception):
     """Base of every error that is meant for a person; ``slug`` names its paragraph in ``docs/errors.md``."""
 
     slug = "truerun-error"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Say how it is made again in another process: from its sentence and its fields, not from its arguments."""
+        return _made_again, (type(self), self.args, self.__dict__)
+
+
+def _made_again(family: type[TruerunError], sentence: tuple[str, ...], fields: dict[str, object]) -> TruerunError:
+    """Make an error again that came from another process."""
+    error = family.__new__(family, *sentence)
+    error.__dict__.update(fields)
+    return error
 
 
 class ValueOutOfRange(TruerunError, ValueError):

@@ -3,9 +3,18 @@
 import multiprocessing
 import os
 from collections.abc import Iterator
+from copy import copy
 
 import pytest
 
+from truerun.errors import (
+    ChoiceNeeded,
+    FitImpossible,
+    LedgerBroken,
+    RecordingUnreadable,
+    TruerunError,
+    ValueOutOfRange,
+)
 from truerun.workflow.workers import worked
 
 
@@ -56,6 +65,32 @@ def test_a_worker_killed_from_outside_does_not_spoil_the_work() -> None:
 def test_what_a_piece_raises_is_raised_here(workers: int) -> None:
     with pytest.raises(ZeroDivisionError):
         list(worked(divmod, [(1, 0), (1, 0)], workers=workers))
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        ValueOutOfRange("gap", "-2 mm", "positive", "Give the distance between the faces."),
+        RecordingUnreadable("times.csv", "line 7", "the time is missing."),
+        ChoiceNeeded("The control", ("arc in", "arc out"), "Name it."),
+        FitImpossible("Too little."),
+        LedgerBroken(17, "a", "b"),
+    ],
+    ids=lambda error: error.slug,
+)
+def test_a_refusal_comes_over_from_another_process_as_it_was(error: TruerunError) -> None:
+    found = copy(error)  # made again by the same recipe that another process uses
+    assert (type(found), str(found), vars(found)) == (type(error), str(error), vars(error))
+
+
+def refuse_elsewhere(home: int) -> None:
+    where = "here" if os.getpid() == home else "elsewhere"
+    raise RecordingUnreadable("times.csv", where, "the time is missing.")
+
+
+def test_a_refusal_in_another_process_does_not_send_the_work_home() -> None:
+    with pytest.raises(RecordingUnreadable, match="elsewhere"):
+        list(worked(refuse_elsewhere, [(os.getpid(),), (os.getpid(),)], workers=2))
 
 
 @pytest.mark.parametrize("workers", [1, 2])
