@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from truerun.errors import RecordingUnreadable
+from truerun.errors import RecordingUnreadable, ValueOutOfRange
 from truerun.recordings.run_tables import read_run_table
 from truerun.trial.plan import Window, WindowRule
 from truerun.workflow.comparing import compare
@@ -113,6 +113,10 @@ class TestTimesFromRecordings:
         window = Window.model_validate({"from": 14.0, "to": 9.0})
         one, two = (fill_from_recordings(table, As(), window, workers=workers) for workers in (1, 2))
         assert one.table == two.table
+
+    def test_a_value_that_is_refused_names_the_run(self, folder: Path) -> None:
+        with pytest.raises(ValueOutOfRange, match=r"^Run 1, .*run-01\.csv: number of mark angles is 2; it must be"):
+            fill_from_recordings(read_run_table(folder / "runs.csv"), As(mark_angles=(0.0, 1.0)), None)
 
     def test_the_same_file_twice_is_refused(self, tmp_path: Path) -> None:
         table = write(tmp_path, ORDER[:4])

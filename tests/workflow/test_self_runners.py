@@ -102,6 +102,10 @@ class TestReadingASustainedRun:
             assert found is not None
             assert (found.speed_last - found.speed_first) / found.duration == pytest.approx(0.02, rel=1e-3)
 
+    def test_passes_of_which_few_can_be_used_are_none(self) -> None:
+        assert sustained_run(Passes(np.append(np.zeros(30), 1.0)), 2) is None
+        assert sustained_run(Passes(np.arange(60.0)[::-1]), 2) is None
+
     def test_times_that_fall_back_and_angles_without_end_are_none(self) -> None:
         times = np.arange(0.0, 60.0)
         assert sustained_run(SpeedTable(times[::-1], 12.0 + 0.02 * times), None) is None

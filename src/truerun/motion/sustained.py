@@ -139,12 +139,20 @@ def _speeds(series: Series, marks: int | None) -> tuple[Array, Array] | None:
         return _of_table(series)
     if isinstance(series, AngleTrack):
         return _of_angles(series)
-    if not isinstance(series, Passes):
-        return None
+    return _of_passes(series, marks) if isinstance(series, Passes) else None
+
+
+def _of_passes(series: Passes, marks: int | None) -> tuple[Array, Array] | None:
+    """Give the speeds of whole turns between passes of the same mark."""
     many = 1 if marks is None and series.timing.clock is Clock.HAND else marks
     if many is None or series.times.size <= LEAST_TURNS * many:
         return None
-    raw = ordered_passes(series, many)
+    try:
+        raw = ordered_passes(series, many)
+    except FitImpossible:
+        return None
+    if raw.times.size <= LEAST_TURNS * many:
+        return None
     numbered = number_passes(raw.times, many)
     times = raw.times[numbered.index]
     first, last, rates = turn_rates(times, numbered.counts, many)

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from truerun.errors import FitImpossible, RecordingUnreadable, TruerunError
+from truerun.errors import ChoiceNeeded, FitImpossible, RecordingUnreadable, TruerunError, ValueOutOfRange
 from truerun.findings.catalogue import finding
 from truerun.findings.finding import Finding
 from truerun.motion.drag_curve import drag_at
@@ -316,6 +316,11 @@ def _reduce_one(path: str, how: As, slot: int) -> tuple[str | None, Reduced | Su
         if sustained is not None:
             return read.digest, replace(sustained, findings=(*read.findings, *sustained.findings))
         raise FitImpossible(f"Run {slot}, {path}: {error}") from error
+    except ChoiceNeeded as error:
+        raise ChoiceNeeded(f"Run {slot}, {path}: {error.name}", error.choices, error.remedy) from error
+    except ValueOutOfRange as error:
+        name = f"Run {slot}, {path}: {error.name}"
+        raise ValueOutOfRange(name, error.found, error.allowed, error.remedy) from error
 
 
 def _require_all(named: Sequence[Run], runs: Sequence[RecordedRun]) -> None:
