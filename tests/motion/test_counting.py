@@ -347,6 +347,10 @@ class TestTapsByHand:
         with pytest.raises(ValueOutOfRange, match="1 for taps by hand"):
             count_passes(Passes(dry_passes(), timing=Timing(clock=Clock.HAND)), 4)
 
+    def test_more_marks_than_any_wheel_has(self) -> None:
+        with pytest.raises(ValueOutOfRange, match="it must be 1 to 100000"):
+            count_passes(Passes(np.arange(99.0)), 10**20)
+
 
 class TestWhatIsCountedCanBeFitted:
     def test_a_dirty_run_gives_the_drag_of_the_clean_one(self) -> None:

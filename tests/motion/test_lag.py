@@ -46,6 +46,11 @@ class TestTheCoupledPulse:
         with pytest.raises(ValueOutOfRange, match="speed"):
             coupling_shift(np.array([1.0, 0.0]), CORNER, WIDTH)
 
+    @pytest.mark.parametrize(("corner", "width"), [(1e308, 0.1), (np.inf, 0.1), (5.0, 1e308), (np.nan, 0.1)])
+    def test_a_corner_or_a_width_that_no_coil_has(self, corner: float, width: float) -> None:
+        with pytest.raises(ValueOutOfRange, match=r"positive and below 1e\+06"):
+            coupling_shift(10.0, corner, width)
+
 
 class TestACommonDelayIsALaterStart:
     def test_drag_and_hill_stay_as_they_are(self) -> None:

@@ -109,3 +109,8 @@ class TestRefusals:
     def test_a_drag_of_nothing(self) -> None:
         with pytest.raises(ValueOutOfRange, match="dry drag is 0 rad/s²; it must be positive"):
             absolute_hill(fit_releases(STARTS, TURNINGS, harmonics=2), 0.0, 0.1)
+
+    @pytest.mark.parametrize(("drag", "uncertainty"), [(1e308, 0.1), (np.nan, 0.1), (0.1, np.inf), (0.1, -0.1)])
+    def test_a_drag_that_no_wheel_has(self, drag: float, uncertainty: float) -> None:
+        with pytest.raises(ValueOutOfRange, match="dry drag is"):
+            absolute_hill(fit_releases(STARTS, TURNINGS, harmonics=2), drag, uncertainty)

@@ -24,6 +24,7 @@ LEAST_TURNS = 3
 LEAST_PASSES = 8
 TAP_DOUBT = 0.35
 MANY_REPAIRS = 0.1
+MOST_MARKS = 100_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,8 +100,8 @@ def count_passes(passes: Passes, marks: int, *, mark_angles: NDArray[np.float64]
 
 def _checked_angles(passes: Passes, marks: int, mark_angles: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
     """Refuse marks that cannot be."""
-    if marks < 1:
-        raise ValueOutOfRange("number of marks", marks, "1 or more")
+    if not 1 <= marks <= MOST_MARKS:
+        raise ValueOutOfRange("number of marks", marks, f"1 to {MOST_MARKS}")
     if passes.timing.clock is Clock.HAND and marks > 1:
         raise ValueOutOfRange("number of marks", marks, "1 for taps by hand", "Tap at one mark only.")
     if mark_angles is None:

@@ -30,6 +30,7 @@ __all__ = [
 
 Fit = Callable[[NDArray[np.float64]], Rundown]
 
+MOST = 1e6
 ROUNDS = 20
 ENOUGH = 0.01
 ROUNDING = 1e-12
@@ -57,7 +58,7 @@ def coupling_shift(speed: NDArray[np.float64] | float, corner: float, width: flo
     Raises
     ------
     ValueOutOfRange
-        If one of the three is not positive.
+        If one of the three is not positive, or as large as no coil has it.
 
     Notes
     -----
@@ -82,8 +83,8 @@ def coupling_shift(speed: NDArray[np.float64] | float, corner: float, width: flo
 
     turning = np.asarray(speed, dtype=np.float64)
     for name, value in (("speed", turning.min()), ("corner frequency", corner), ("half width of the pulse", width)):
-        if not value > 0:
-            raise ValueOutOfRange(name, f"{value:g}", "positive")
+        if not 0 < value < MOST:
+            raise ValueOutOfRange(name, f"{value:g}", f"positive and below {MOST:g}")
     ratio = 2 * np.pi * corner * width / turning
     place = -ratio / (1 + ratio)
     for _ in range(6):

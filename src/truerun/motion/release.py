@@ -18,6 +18,7 @@ __all__ = ["HillByRelease", "absolute_hill", "fit_releases"]
 ADVISED = 12
 WEAK = 0.03
 ALLOWED_MISFIT = 5.0
+MOST_DRAG = 1e6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,10 +129,14 @@ def absolute_hill(found: HillByRelease, drag: float, uncertainty: float) -> Hill
     Raises
     ------
     ValueOutOfRange
-        If the drag is not positive.
+        If the drag is not positive, its uncertainty is negative, or one of them is beyond what a wheel can lose.
     """
-    if drag <= 0:
-        raise ValueOutOfRange("dry drag", f"{drag:g} rad/s²", "positive", "Take it from a rundown or from rocking.")
+    if not 0 < drag < MOST_DRAG:
+        remedy = "Take it from a rundown or from rocking."
+        raise ValueOutOfRange("dry drag", f"{drag:g} rad/s²", f"positive and below {MOST_DRAG:g}", remedy)
+    if not 0 <= uncertainty < MOST_DRAG:
+        allowed = f"0 or more, and below {MOST_DRAG:g}"
+        raise ValueOutOfRange("standard uncertainty of the dry drag", f"{uncertainty:g} rad/s²", allowed)
     shape = found.shape
     covariance = shape.covariance * drag**2 + np.outer(shape.coefficients, shape.coefficients) * uncertainty**2
     return Hill(shape.cosine * drag, shape.sine * drag, covariance)
