@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import tracemalloc
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -154,13 +155,27 @@ class TestAZipThatWasChanged:
             with pytest.raises(RecordingUnreadable, match="no truerun bundle that can be read"):
                 check_bundle(tmp_path / "cut.zip")
 
-    @pytest.mark.parametrize("name", ["data/ledger.jsonl", "head.txt"])
+    @pytest.mark.parametrize("name", ["data/ledger.jsonl", "data/runs.csv", "head.txt"])
     def test_is_not_unpacked_where_it_would_fill_the_memory(self, tmp_path: Path, name: str) -> None:
         with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as file, file.open(name, "w") as part:
             for _ in range(257):
                 part.write(b"0" * (1 << 20))
         with pytest.raises(RecordingUnreadable, match="it unpacks to more than 256 MiB"):
             check_bundle(tmp_path / "bomb.zip")
+
+    def test_a_recording_in_it_is_never_held_whole_in_the_memory(self, tmp_path: Path) -> None:
+        path = packed(tmp_path / "long.zip", [OPENED])
+        with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as file, file.open("data/recordings/long", "w") as part:
+            for _ in range(64):
+                part.write(b"0" * (1 << 20))
+        tracemalloc.start()
+        try:
+            _, faults = check_bundle(path)
+            most = tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+        assert "data/recordings/long" in {each.where for each in faults}
+        assert most < 16 << 20  # a quarter of the recording
 
     def test_that_is_not_there_is_said_to_be_missing(self, tmp_path: Path) -> None:
         with pytest.raises(RecordingUnreadable, match=r"can be read \(no such file or directory\)"):

@@ -15,6 +15,7 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from datetime import datetime
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,10 @@ _WHEN = (1980, 1, 1, 0, 0, 0)
 
 _MOST_BYTES = 4 << 30
 _MOST_TEXT = 256 << 20
-_READ_WHOLE = ("data/ledger.jsonl", "manifest-sha256.txt", "tagmanifest-sha256.txt", "head.txt", "data/report.html")
+_READ_WHOLE = (
+    *("data/ledger.jsonl", "data/runs.csv", "data/report.html"),
+    *("manifest-sha256.txt", "tagmanifest-sha256.txt", "head.txt"),
+)
 # what a zip that was cut or changed brings up: also a packing unknown or with a password, or JSON without an end
 _TROUBLES = (OSError, EOFError, KeyError, RuntimeError, TypeError, ValueError, zipfile.BadZipFile, zlib.error)
 _KEPT = ("data/recordings/", "data/report.html")
@@ -320,7 +324,7 @@ def _checked(packed: zipfile.ZipFile) -> tuple[Head, tuple[Fault, ...]]:
 def _attached_faults(packed: zipfile.ZipFile, names: list[str]) -> Iterator[Fault]:
     """Hold files, seals and runs against the lines of a logbook that holds: as a stranger does, by the same code."""
     entries = [json.loads(line) for line in _lines(packed)]
-    for wrong in (*check_attached(packed.read, names, entries), *check_seals(packed.read)):
+    for wrong in (*check_attached(partial(_digest, packed), names, entries), *check_seals(packed.read)):
         yield Fault("data/ledger.jsonl", wrong)
     if "data/runs.csv" in names:
         rows = list(csv.DictReader(io.StringIO(packed.read("data/runs.csv").decode("utf-8"))))
