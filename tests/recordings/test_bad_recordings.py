@@ -32,6 +32,7 @@ BAD = {
     "not a number": (b"time [s],speed [rpm]\n1,60\n2,nan\n3,50\n", "line 3", '"speed [rpm]" is "nan"'),
     "infinite": (b"time [s],speed [rpm]\n1,60\n2,inf\n3,50\n", "line 3", '"speed [rpm]" is "inf"'),
     "beyond what can be measured": (b"time [s],x,y\n1,6,1\n2,1e308,2\n3,5,3\n", "line 3", "no number beyond 1e+20"),
+    "a time that no clock tells from 0": (b"time [s],speed [rpm]\n1e-300,60\n1,55\n3,50\n", "", "time 1 in the column"),
     "an infinite mark": (b"time [s],mark\n1,0\n2,inf\n3,1\n", "line 3", '"mark" is "inf"'),
     "a mark that no whole number holds": (b"time [s],mark\n1,0\n2,1e16\n3,1\n", "", "of at most 15 digits"),
     "a voltage that single precision cannot hold": (

@@ -20,6 +20,7 @@ from truerun.units.unit import Dimension, Unit, parse_unit
 __all__ = ["Signals"]
 
 MOST_COUNTED = 1e15
+SHORTEST_TIME = 1e-20  # s
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,7 +77,12 @@ class Signals:
         if written is None:
             return self._rated()
         unit = self.time_unit(SignalRole.TIME)
-        return written * unit.factor, self.timing(written, unit, sampled=True), unit
+        times = written * unit.factor
+        odd = np.flatnonzero((times != 0) & (np.abs(times) < SHORTEST_TIME))
+        if odd.size:
+            found = f"time {odd[0] + 1} in the column is {times[odd[0]]:g} s; no clock tells that from 0."
+            raise self.layout.unreadable(None, f"{found} Look for a slip of the keys.")
+        return times, self.timing(written, unit, sampled=True), unit
 
     def _rated(self) -> tuple[NDArray[np.float64], Timing, Unit]:
         """Make times at the stated rate, from 0."""
