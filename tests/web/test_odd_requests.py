@@ -82,16 +82,24 @@ class TestForms:
         assert "is no whole number of at most 15 digits" in answer.text
 
 
+class Told(logging.Handler):
+    """Takes what is printed on the terminal of the server, as it comes: after the answer."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.records: Queue[logging.LogRecord] = Queue()
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take one line."""
+        self.records.put(record)
+
+
 class TestConnections:
     def test_one_that_is_cut_off_leaves_nothing_behind_and_raises_nothing(
-        self,
-        running: Running,
-        client: httpx.Client,
-        number: int,
-        caplog: pytest.LogCaptureFixture,
-        monkeypatch: pytest.MonkeyPatch,
+        self, running: Running, client: httpx.Client, number: int
     ) -> None:
-        monkeypatch.setattr(logging.getLogger("uvicorn"), "propagate", True)
+        terminal, log = Told(), logging.getLogger("uvicorn.error")
+        log.addHandler(terminal)
         head = (
             f"POST /t/{number}/notes HTTP/1.1\r\nHost: 127.0.0.1:{running.door.port}\r\nSec-Fetch-Site: same-origin\r\n"
         )
@@ -104,19 +112,8 @@ class TestConnections:
             assert client.get("/keys").status_code == 200
         state = running.bench.state(running.notebook.tests()[number - 1].id)
         assert not [each for each in state.notes if "cut" in each]
-        assert not [each for each in caplog.records if each.exc_info]
-
-
-class Told(logging.Handler):
-    """Takes what is printed on the terminal of the server, as it comes: after the answer."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.records: Queue[logging.LogRecord] = Queue()
-
-    def emit(self, record: logging.LogRecord) -> None:
-        """Take one line."""
-        self.records.put(record)
+        log.removeHandler(terminal)
+        assert terminal.records.empty()
 
 
 class TestWhatTruerunItselfDoesWrong:
