@@ -271,10 +271,12 @@ class TestNothingIsLost:
         until(second, "ready")
         sheet.keyboard.press("Space")
         until(sheet, "timing")
-        started = sheet.evaluate("() => Object.values(localStorage).join()")
+        watch = "() => { const { started, origin } = JSON.parse(localStorage.getItem(%r)); return [started, origin] }"
+        kept = sheet.evaluate("() => Object.keys(localStorage).find((each) => each.startsWith('truerun.watch.'))")
+        started = sheet.evaluate(watch % kept)
         second.keyboard.press("Space")
         until(second, "timing")
-        assert second.evaluate("() => Object.values(localStorage).join()") == started
+        assert second.evaluate(watch % kept) == started
         sheet.wait_for_timeout(BOUNCE)
         sheet.keyboard.press("t")
         second.wait_for_timeout(BOUNCE)
