@@ -16,7 +16,7 @@ from truerun.charts.layers import Axis, Layer, describe, layer, words
 from truerun.charts.orders_shown import ShownOrders, order_rows, shown_orders
 from truerun.charts.reading import Reading, even_ticks, nice_step, reading_of, text_width
 from truerun.trial.comparison import Comparison
-from truerun.trial.phrases import count_words
+from truerun.trial.phrases import adjusted_words, count_words, listed
 from truerun.trial.plan import Role
 from truerun.trial.verdict import Verdict
 
@@ -26,7 +26,6 @@ _PART = {Width.WIDE: 650, Width.PHONE: 325, Width.PRINT: 585}
 _TALLEST = {Width.WIDE: 290, Width.PHONE: 236, Width.PRINT: 250}
 _LOWEST_MARK = 1.5
 _FEW = 100
-_ADJUSTED = {"run-number": "run number", "session": "sitting"}
 _FILLED = 0.88
 _SMALLEST_SHARE = 0.026
 _TOP = 30
@@ -320,8 +319,7 @@ def _remarks(comparison: Comparison, shown: ShownOrders) -> list[str]:
     if comparison.at.seen.worst.any():
         said.append("A run that was left out after its time was seen is reckoned at its worst.")
     if comparison.at.rules.adjust:
-        names = (_ADJUSTED.get(name, name) for name in comparison.at.rules.adjust)
-        said.append(f"Adjusted for {' and '.join(names)}.")
+        said.append(f"Adjusted for {listed(adjusted_words(comparison.at.rules.adjust))}.")
     return said
 
 

@@ -16,8 +16,8 @@ ZIP_START = b"PK\x03\x04"  # .xlsx and .ods are zip archives
 OLD_OFFICE_START = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # .xls
 LARGEST_UNPACKED = 200_000_000  # bytes; a table of runs is far below it, a zip bomb above
 MOST_CELLS = 2_000_000  # in a sheet, empty ones among them
-# what zipfile raises for damaged archives; NotImplementedError is its word for a compression that it does not know
-ZIP_TROUBLES = (BadZipFile, EOFError, NotImplementedError, OSError, RuntimeError, ValueError, zlib.error)
+# what zipfile raises for damaged archives; a compression that it does not know is a RuntimeError too
+ZIP_TROUBLES = (BadZipFile, EOFError, OSError, RuntimeError, ValueError, zlib.error)
 SHEET = re.compile(r"xl/worksheets/[^/]+\.xml|content\.xml")
 FILLED_CELL = re.compile(rb'<c\s[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*(?<!/)>')  # .xlsx
 REPEATED_CELL = re.compile(rb'<table:table-cell\s[^>]*number-columns-repeated="([0-9]{1,9})"[^>]*(?<!/)>')  # .ods

@@ -7,11 +7,10 @@ from functools import partial
 
 from truerun.report.layout import minutes_text, rows_text, wrapped
 from truerun.report.noticed import findings_text
-from truerun.report.plan_words import adjusted_words
 from truerun.trial.comparison import Comparison
 from truerun.trial.context import amount, pooled_spread, shown
 from truerun.trial.look import Look
-from truerun.trial.phrases import count_words, measured, percent, stake
+from truerun.trial.phrases import adjusted_words, count_words, measured, percent, stake
 from truerun.trial.plan import Plan
 from truerun.trial.planning import Prospect, Schedule
 from truerun.trial.seal import Seal, spoken

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from truerun.trial.plan import End, Plan, Role, Window, WindowRule
 from truerun.units.formats import format_quantity
 
-__all__ = ["ADJUSTED", "BLINDING", "ORDER_SETS", "ROLES", "adjusted_words", "end_words", "plan_end_words"]
+__all__ = ["ADJUSTED", "BLINDING", "ORDER_SETS", "ROLES", "end_words", "plan_end_words"]
 
 _ENDS = {
     End.SPEED: "down to a set speed",
@@ -62,17 +60,6 @@ ADJUSTED: dict[str, str] = {
     "session": "sitting (what differs from one sitting to the next)",
 }
 """What a result may be adjusted for."""
-
-
-def adjusted_words(names: Sequence[str]) -> list[str]:
-    """Name in short what a result was adjusted for.
-
-    Examples
-    --------
-    >>> adjusted_words(["run-number", "temperature"])
-    ['run number', 'temperature']
-    """
-    return [ADJUSTED.get(name, name).partition(" (")[0] for name in names]
 
 
 def end_words(end: End | None, stop: str | None, window: Window | WindowRule | None) -> str:

@@ -7,10 +7,23 @@ from collections.abc import Sequence
 
 from truerun.units.formats import format_percent
 
-__all__ = ["chance", "count_words", "listed", "measured", "percent", "runs_named", "stake"]
+__all__ = [
+    "NEXT_TO_NOTHING",
+    "adjusted_words",
+    "chance",
+    "count_words",
+    "listed",
+    "measured",
+    "percent",
+    "runs_named",
+    "stake",
+]
+
+NEXT_TO_NOTHING = 5e-5
+"""Half a hundredth of a percent: less would be written as 0.00 %."""
 
 _MOST_COUNTED = 1_000_000
-_HALF_A_HUNDREDTH = 5e-5  # of a percent: less would be written as 0.00 %
+_ADJUSTED = {"run-number": "run number", "session": "sitting"}
 _NOTHING = 1e-9  # of the whole: less is rounding
 _MOST_PLAIN = 6  # powers of ten that are written out
 _RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
@@ -28,7 +41,7 @@ def percent(share: float, *, signed: bool = False) -> str:
     """
     size = abs(share)
     decimals = 0 if size >= 0.0995 else 1 if size >= 0.00995 else 2
-    if _NOTHING <= size < _HALF_A_HUNDREDTH:
+    if _NOTHING <= size < NEXT_TO_NOTHING:
         decimals = -math.floor(math.log10(100 * size))
     return format_percent(share, signed=signed, decimals=decimals)
 
@@ -72,6 +85,17 @@ def count_words(count: float) -> str:
     """
     number = round(count)
     return f"{number:,}".replace(",", _SPACE) if number >= 10_000 else str(number)
+
+
+def adjusted_words(names: Sequence[str]) -> list[str]:
+    """Name in short what a result was adjusted for.
+
+    Examples
+    --------
+    >>> adjusted_words(["run-number", "temperature"])
+    ['run number', 'temperature']
+    """
+    return [_ADJUSTED.get(name, name) for name in names]
 
 
 def listed(words: Sequence[str]) -> str:

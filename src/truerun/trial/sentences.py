@@ -24,14 +24,13 @@ from truerun.trial.context import (
     withdrawn,
 )
 from truerun.trial.controls import left_standing, next_controls, taken_out, taking_out
-from truerun.trial.phrases import count_words, listed, percent, stake
+from truerun.trial.phrases import NEXT_TO_NOTHING, count_words, listed, percent, stake
 from truerun.trial.plan import End, Role
 from truerun.trial.verdict import Verdict, side_of_zero, size_at_stake
 
 __all__ = ["cause_findings", "headline", "sentence"]
 
 _MOST_OF_EACH = 14  # every set can decide from 12 of each at the usual levels
-_NEXT_TO_NOTHING = 0.5e-4  # half a hundredth of a percent
 
 
 def headline(at: Context, verdict: Verdict) -> str:
@@ -285,7 +284,7 @@ def _limit(at: Context, size: float | None, key: str) -> str:
     """Say how large something can still be; what rounds to 0.00 % is next to nothing."""
     if size is None:
         return SENTENCES["open-limit"]
-    if size == 0 or (at.logarithmic and size < _NEXT_TO_NOTHING):
+    if size == 0 or (at.logarithmic and size < NEXT_TO_NOTHING):
         return SENTENCES["next-to-nothing"]
     return SENTENCES[key].format(size=amount(at, size))
 

@@ -14,10 +14,10 @@ from truerun.notebook.ledger import TestRow
 from truerun.notebook.state import TestState
 from truerun.report.figures_shown import figures_shown
 from truerun.report.pictures import pictures_of
-from truerun.report.plan_words import adjusted_words
 from truerun.report.standings import standings
 from truerun.trial.comparison import Comparison, with_controls
 from truerun.trial.holding import Kind
+from truerun.trial.phrases import adjusted_words
 from truerun.trial.plan import Window
 from truerun.web.forms import Form
 from truerun.web.pages import page_of_test
